@@ -1,0 +1,148 @@
+/** \file choose.h — from modes with their uncertainty and a machine file to one defended setting per axis. */
+#ifndef QUELL_CHOOSE_H
+#define QUELL_CHOOSE_H
+
+#include "quell/base.h"
+#include "quell/ingest.h"
+#include "quell/modes.h"
+#include "quell/shaping.h"
+
+/* ---------------------------------------------------------------- machine file */
+
+enum { QUELL_AXES_MAX = 3, QUELL_OWN_FAMILIES_MAX = 8, QUELL_FAMILIES_ACCEPTED_MAX = 32 };
+
+/** What the planner does on one axis. NaN: not stated, or written as `unknown`. */
+typedef struct quell_axis_limits {
+    bool present;
+    double acceleration_mps2, speed_mps, step_m;
+    double moving_mass_kg;
+    double load_kg[2]; /**< range; both 0 if not stated */
+} quell_axis_limits;
+
+typedef enum quell_reading { QUELL_NATURAL, QUELL_DAMPED, QUELL_READING_UNKNOWN } quell_reading;
+
+/** A family of the controller's own: impulse i at times[i] damped periods, amplitude sum_k coefficient[i][k] K^k. */
+typedef struct quell_own_family {
+    char id[32];
+    size_t count;
+    double time_periods[8];
+    double coefficient[8][8];
+    size_t line; /**< where it stands in the file */
+} quell_own_family;
+
+typedef struct quell_controller {
+    bool takes_shapers;                                     /**< false: `shapers = none` */
+    size_t accepted_count;
+    char accepted[QUELL_FAMILIES_ACCEPTED_MAX][32];          /**< family ids, built-in or own */
+    char name[QUELL_FAMILIES_ACCEPTED_MAX][32];              /**< what the controller calls each; "" if not stated */
+    quell_reading frequency;                                /**< what it calls the shaper's frequency */
+    char frequency_unit[8];                                 /**< "Hz", "rad/s" or "s" */
+    double frequency_step_hz;                               /**< 0: any; in frequency_unit's own unit when that is s */
+    double frequency_range_hz[2];                           /**< both 0: not stated */
+    double damping;                                         /**< fixed number; NaN: free, or unknown */
+    bool damping_unknown;
+    char damping_unit[8];                                   /**< "ratio", "percent" or "Q" */
+    double tolerance;                                       /**< the V its EI shapers use; NaN: not stated */
+    size_t impulses;                                        /**< longest impulse list; 0: takes none */
+    bool impulse_times_are_differences;
+    double tick_s;                                          /**< 0: none */
+    char one_setting_for[3][16];                            /**< "frequency", "family", "damping"; "" beyond */
+    bool axis_delay;
+    char setting[512];                                      /**< template; "" if not stated */
+} quell_controller;
+
+/** What a machine file says. A plain value. */
+typedef struct quell_machine {
+    char name[64];
+    quell_axis_limits axis[QUELL_AXES_MAX]; /**< x y z */
+    quell_controller controller;
+    size_t own_count;
+    quell_own_family own[QUELL_OWN_FAMILIES_MAX];
+    double corner_speed_mps;   /**< NaN: unknown */
+    double rounding_limit_m;   /**< NaN: not stated */
+    double residual_limit;     /**< NaN: not stated */
+    double ripple_limit_m;     /**< NaN: not stated */
+    char notes[4096];          /**< "key: value" lines */
+} quell_machine;
+
+/** Reads a machine file. QUELL_OK; QUELL_E_DATA naming file, line, value found and value wanted: unknown key,
+    section unknown or repeated, key repeated, unit missing or wrong, `;` in quotes unterminated, indented line,
+    line over 4096 bytes, unknown placeholder in the template, NUL byte; QUELL_E_IO; QUELL_E_MEMORY.
+    out untouched on failure. */
+quell_status quell_machine_read(quell_machine *out, const quell_source *source, quell_error *err);
+
+/** Expands the setting template. Values are those the controller wants to see (unit, reading, step applied).
+    QUELL_OK; QUELL_E_USAGE for an unknown placeholder; QUELL_E_MEMORY. *text lives in arena. */
+quell_status quell_machine_setting(const quell_machine *machine, char axis, const quell_shaper *shaper,
+                                   const char *family_id, double residual_limit, quell_arena *arena, char **text,
+                                   quell_error *err);
+
+/* ---------------------------------------------------------------- the choice */
+
+/** What one axis needs. */
+typedef struct quell_need {
+    char axis; /**< 'x' or 'y' */
+    const quell_modes *modes;
+    double drift;          /**< d: relative, added to the 95 % intervals of f on both sides */
+    double residual_limit; /**< share of ripple allowed, in (0, 1) */
+    bool equal;            /**< R = worst over the modes instead of the weighted sum */
+    const quell_shaper *old_setting; /**< carried over unchanged; NULL: none */
+} quell_need;
+
+enum { QUELL_CANDIDATES_MAX = 48 };
+
+/** A row of the choice. Times s, lengths m. NaN where a value is not known. */
+typedef struct quell_candidate {
+    quell_shaper shaper;
+    char family_id[48];        /**< "zvd", "none", "impulses", an own family's id */
+    const char *title;         /**< for tables: "ZVD", "no shaper", "old setting: ZVD" */
+    bool accepted;             /**< the controller takes it */
+    bool is_old, is_none;
+    double residual_nominal;   /**< R with every mode at its estimate */
+    double residual_worst;     /**< R over the uncertainty U */
+    size_t covers_count;       /**< stretches of scaled frequency of the strongest mode where R <= limit */
+    double covers_hz[4][2];
+    double ripple_m[QUELL_MODES_MAX];         /**< nominal, per mode, after the reference move */
+    double ripple_ci95_m[QUELL_MODES_MAX][2];
+    double ripple_worst_m;     /**< sum over modes at the worst of U */
+    double spread_s;
+    double rounding_m;                 /**< at the acceleration in use */
+    double acceleration_limit_mps2;    /**< NaN if the corner speed alone exceeds the rounding limit */
+    double delay_s;
+    const char *reason;        /**< why it is in, out, or second; a few words */
+} quell_candidate;
+
+/** The choice for one axis. Indices into candidate, or -1. */
+typedef struct quell_axis_choice {
+    char axis;
+    size_t modes;
+    double weight[QUELL_MODES_MAX];
+    double unshaped_ripple_m[QUELL_MODES_MAX];
+    double uncertainty_hz[QUELL_MODES_MAX][2];     /**< U_k, frequencies */
+    double uncertainty_zeta[QUELL_MODES_MAX][2];
+    double residual_limit;
+    size_t count;
+    quell_candidate candidate[QUELL_CANDIDATES_MAX];
+    int chosen, runner_up, old, none;
+    bool meets_residual, meets_rounding;
+    const char *setting;       /**< the controller's own line; NULL if there is no template */
+    const char *why;           /**< sentence */
+    size_t would_change_count;
+    const char *would_change[6];
+    size_t ways_out_count;     /**< "keeps 6000 mm/s2: rounds 181 um"; "keeps 0.15 mm: acceleration 4100 mm/s2" */
+    const char *way_out[4];
+    size_t notes_count;
+    const char *note[8];
+} quell_axis_choice;
+
+/** Weighted worst residual R of a shaper for a need (see the design: weights from the reference move; 61
+    frequencies x 3 damping ratios a mode, parabola at maxima). at_estimate: only at the estimates. */
+double quell_need_residual(const quell_need *need, const quell_machine *machine, const quell_shaper *shaper,
+                           bool at_estimate);
+
+/** Ranks all candidates and chooses. QUELL_OK; QUELL_E_NOT_MET with out filled in (best chosen, or no modes);
+    QUELL_E_USAGE; QUELL_E_MEMORY. Texts live in arena. */
+quell_status quell_choose_axis(const quell_need *need, const quell_machine *machine, quell_arena *arena,
+                               quell_axis_choice *out, quell_error *err);
+
+#endif

@@ -1,0 +1,130 @@
+/** \file ingest.h — from any log to evenly sampled acceleration in m/s2.
+
+    A recording comes with findings: what was noticed in it, how large it is, and what to do about it. Poor but
+    usable data is a finding; unusable data is QUELL_E_DATA with the place and the reason. */
+#ifndef QUELL_INGEST_H
+#define QUELL_INGEST_H
+
+#include "quell/base.h"
+
+/** Where bytes come from. Pure stages know no files: the command line wraps one. */
+typedef struct quell_source {
+    const char *name; /**< for messages */
+    /** Up to size bytes into into, *got of them; *got = 0 at the end. QUELL_OK or QUELL_E_IO with err filled in. */
+    quell_status (*read)(void *context, void *into, size_t size, size_t *got, quell_error *err);
+    void *context;
+} quell_source;
+
+/** A source over bytes in memory; *state is the position, start with 0. */
+typedef struct quell_memory_source {
+    const void *bytes;
+    size_t size, at;
+} quell_memory_source;
+quell_source quell_source_memory(quell_memory_source *state, const char *name);
+
+/** How to read a recording. Zeroed: everything from the file itself. Texts are as on the command line. */
+typedef struct quell_read_options {
+    const char *columns;   /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; NULL: found */
+    const char *unit;      /**< "g", "mg", "m/s2", "mm/s2", "counts:0.004g"; NULL: from the header, or by gravity */
+    const char *rate;      /**< "HZ" or "HZ:TOL%"; NULL: from the stamps */
+    const char *time_unit; /**< "s", "ms", "us", "ns"; NULL: from the header, or by magnitude */
+    const char *span;      /**< "A:B" seconds from the start of the recording; NULL: all */
+    const char *mount;     /**< "up=+z,right=-y": fixed map from sensor to machine axes; NULL: found */
+} quell_read_options;
+
+typedef enum quell_severity { QUELL_NOTE, QUELL_WARN, QUELL_REFUSE } quell_severity;
+
+/** Something noticed in a recording. */
+typedef struct quell_finding {
+    const char *kind; /**< short fixed word: "gaps", "jitter", "clipping", "unit", "short", ... */
+    quell_severity severity;
+    double value, limit; /**< in the unit that text states; NaN if there is none */
+    const char *text;    /**< one sentence without full stop, with the size and unit */
+    const char *remedy;  /**< what to do; "" if nothing */
+} quell_finding;
+
+enum { QUELL_FINDINGS_MAX = 64 };
+typedef struct quell_findings {
+    size_t count;
+    quell_finding item[QUELL_FINDINGS_MAX];
+} quell_findings;
+
+/** Adds a finding; text is formatted into the arena. Beyond QUELL_FINDINGS_MAX the last entry is replaced by one
+    that says how many more there were. QUELL_E_MEMORY if the arena is out. */
+quell_status quell_findings_add(quell_findings *findings, quell_arena *arena, const char *kind, quell_severity severity,
+                                double value, double limit, const char *remedy, const char *format, ...)
+    QUELL_PRINTF(8, 9);
+
+/** One recording. Sample i of axis k is accel_mps2[k][i] at start_s + i / rate_hz. Lives in the arena. */
+typedef struct quell_recording {
+    const char *file;
+    const char *format; /**< "delimited text", "delimited text, gzip" */
+    const char *unit;   /**< as in the file: "g", "m/s2", ... */
+    size_t axes;        /**< 1 to 3 */
+    size_t samples;     /**< lost ones that were filled included */
+    double *accel_mps2[3];
+    const char *axis_name[3]; /**< the column's own words: "ax [g]" */
+    double start_s;
+    double rate_hz, rate_ci95_hz[2];
+    bool has_time;           /**< stamps were read (not only --rate) */
+    double jitter_fraction;  /**< standard deviation of the stamps about the fit, in sample intervals; 0 without stamps */
+    size_t lost_samples;     /**< located in the stamps */
+    size_t gaps;             /**< places where samples were lost */
+    const size_t *break_at;  /**< indices of the first sample after each gap too long to fill */
+    size_t break_count;
+    double step_mps2[3];     /**< smallest change between sample values; 0 if none was seen */
+    double resolution_mps2[3]; /**< largest step that explains all values read; 0 if none */
+    double clipped_fraction[3];
+    quell_findings findings;
+} quell_recording;
+
+/** Reads a whole recording. out and what it points to live in arena; untouched on failure.
+    QUELL_OK; QUELL_E_DATA (file, line, column, found, wanted); QUELL_E_USAGE for a wrong option; QUELL_E_IO;
+    QUELL_E_MEMORY. */
+quell_status quell_recording_read(quell_recording *out, const quell_source *source, const quell_read_options *options,
+                                  quell_arena *arena, quell_error *err);
+
+/** How the sensor sits: rows are the machine's x, y, z in sensor axes (machine = map * sensor). */
+typedef struct quell_mounting {
+    double map[3][3];
+    bool up_known;        /**< gravity was seen (or given) */
+    bool direction_known; /**< the driven axis was seen (or given), up to sign */
+    bool sign_known;      /**< which way is + */
+    double tilt_rad;      /**< between the sensor's nearest axis and up */
+    double gravity_mps2;  /**< length of the static mean */
+    const char *words;    /**< how it was found: "gravity and the slow strokes" */
+} quell_mounting;
+
+/** Finds the mounting of a three-axis recording from gravity (static mean) and the driven axis ('x' or 'y'; 0: not
+    known, the direction found is called the driven one) from slow motion and the largest motion.
+    A fixed map in options->mount is used as given. One- and two-axis recordings get the identity and a finding.
+    QUELL_OK; QUELL_E_USAGE if mount is malformed; QUELL_E_MEMORY. Findings are added to the recording's. */
+quell_status quell_mounting_find(quell_mounting *out, quell_recording *recording, char driven_axis,
+                                 const quell_read_options *options, quell_arena *arena, quell_error *err);
+
+/** Turns the samples into machine axes, in place (three-axis recordings; nothing to do for others). */
+void quell_mounting_apply(const quell_mounting *mounting, quell_recording *recording);
+
+/** Rest, preamble strokes, sweep or other excitation, found in the level of motion. */
+typedef struct quell_segment {
+    const char *kind; /**< "rest", "slow strokes", "motion" */
+    double start_s, end_s;
+} quell_segment;
+
+/** Is a recording fit to analyse? */
+typedef struct quell_fitness {
+    const char *verdict;         /**< "fit", "care", "unfit" */
+    const char *reason, *remedy; /**< sentences; "" if there is nothing to say */
+    double duration_s;
+    double mean_mps2[3];
+    double noise_mps2_per_rthz[3]; /**< sensor noise floor, sqrt of the density, from the quietest part */
+    size_t segments;
+    quell_segment segment[32];
+} quell_fitness;
+
+/** Judges a recording by the thresholds of the design and adds findings to it. driven axis: index 0-2 whose death
+    would be fatal, or -1. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_recording_judge(quell_fitness *out, quell_recording *recording, int driven, quell_arena *arena,
+                                   quell_error *err);
+
+#endif

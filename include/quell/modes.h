@@ -1,0 +1,94 @@
+/** \file modes.h — natural frequencies and damping ratios from an acceleration spectral density.
+
+    Model of the axis under test, r = x/f_k:  g_k = r^2 / (1 - r^2 + 2 j zeta_k r),  H = 1 + sum c_k g_k,
+    S(x) = e^b0 (x/x_ref)^b1 |H|^2 + e^n: commanded acceleration plus ringing, as an accelerometer sees it. */
+#ifndef QUELL_MODES_H
+#define QUELL_MODES_H
+
+#include "quell/base.h"
+#include "quell/shaping.h"
+#include "quell/spectrum.h"
+
+enum { QUELL_MODES_MAX = 8, QUELL_DOUBTS_MAX = 6 };
+
+/** One mode. A value that is not known is NaN. */
+typedef struct quell_mode {
+    double frequency_hz; /**< natural, not damped */
+    double frequency_ci95_hz[2];
+    double damping_ratio;
+    double damping_ratio_ci95[2];
+    double participation; /**< c: ringing acceleration per driven acceleration; signed */
+    double participation_ci95[2];
+    double direction[3];             /**< unit vector in machine axes; NaN if the spectrum has one axis */
+    double half_power_damping_ratio; /**< (r2 - r1) / (2 r_peak) on the density, uncorrected: a check only */
+    double decay_damping_ratio;      /**< from free decays: a check only */
+    double prominence_db;            /**< of the peak over its surroundings */
+    bool interval_is_provisional;    /**< fixed at 1 % of f and 20 % of zeta, not estimated */
+    size_t doubts;
+    const char *doubt[QUELL_DOUBTS_MAX];
+} quell_mode;
+
+/** A frequency the user takes out, with the reason that every result repeats. */
+typedef struct quell_ignored {
+    double frequency_hz;
+    const char *reason;
+} quell_ignored;
+
+typedef struct quell_modes_options {
+    double band_hz[2];             /**< where modes are sought; both 0: chosen */
+    const quell_ignored *ignored;
+    size_t ignored_count;
+    const quell_shaper *shaper_on; /**< divided out of the density; NULL: none */
+    double rate_relative_error;    /**< 95 %, added to the intervals of f */
+} quell_modes_options;
+
+/** What the fit came to. */
+typedef struct quell_modes_fit {
+    const char *objective; /**< "least squares of ln density", later "likelihood" */
+    size_t parameters, iterations;
+    double dof_per_bin, bin_hz;
+    double rms_log_misfit;      /**< standard deviation of ln(P/M) over the band */
+    double input_log_level;     /**< b0 */
+    double input_slope;         /**< b1 */
+    double noise_log_level;     /**< n */
+    double reference_hz;        /**< x_ref */
+} quell_modes_fit;
+
+/** The modes of one axis. */
+typedef struct quell_modes {
+    size_t count;
+    quell_mode mode[QUELL_MODES_MAX];
+    double band_hz[2];
+    quell_modes_fit fit;
+    const char *excitation; /**< what was assumed: "sweep, not known", ... */
+} quell_modes;
+
+/** A peak that stands out of its local floor. */
+typedef struct quell_peak {
+    size_t bin;
+    double frequency_hz;  /**< interpolated */
+    double floor_ratio;   /**< P / local floor */
+    double prominence_db;
+    double half_power_damping_ratio;
+    bool line;            /**< at most 3 bins wide: a driven line, not a mode */
+} quell_peak;
+
+/** Local noise floor: geometric mean of the running medians on the left and the right (0.6 octave), times
+    nu / chi2(.5). floor has spectrum->bins entries. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_noise_floor(const quell_spectrum *spectrum, size_t axis, double *floor, quell_error *err);
+
+/** Peaks in [low_hz, high_hz] that pass the test of the design (level over the floor at 1 % over the whole band,
+    prominence >= 3.5 * 4.343 * sqrt(2 / nu) dB and >= 1.5 dB), strongest first, at most max of them.
+    QUELL_OK with *count; QUELL_E_MEMORY. */
+quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
+                              quell_peak *peaks, size_t max, size_t *count, quell_error *err);
+
+/** H of the response model at x Hz for count modes (frequency_hz, damping_ratio, participation used). */
+double complex quell_response(const quell_mode *mode, size_t count, double x_hz);
+
+/** Finds the modes of axis `axis` of the spectrum. No mode found is QUELL_OK with count 0.
+    QUELL_E_DATA if the band holds too few bins for a fit. Text lives in arena; out untouched on failure. */
+quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const quell_modes_options *options,
+                              quell_arena *arena, quell_modes *out, quell_error *err);
+
+#endif

@@ -1,0 +1,102 @@
+/** \file spectrum.h — Welch estimates of the acceleration spectral density and of the cross-spectral matrix.
+
+    One-sided densities in (m/s2)^2/Hz = m2/s3; the area under a density is the mean square (after the segments'
+    means are removed). Source: P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 1967. */
+#ifndef QUELL_SPECTRUM_H
+#define QUELL_SPECTRUM_H
+
+#include "quell/base.h"
+
+#include <complex.h>
+
+/** A row of the window table. Periodic (DFT-even) cosine-sum windows: w[n] = sum_k a_k cos(2 pi k n / N) with the
+    signs in the coefficients. Coefficients and sources: F. J. Harris, Proc. IEEE 66(1), 1978. */
+typedef struct quell_window {
+    const char *id;    /**< "hann", "hamming", "blackman-harris", "flat-top", "rectangular" */
+    const char *title; /**< "Hann" */
+    size_t terms;
+    double coefficient[6];
+} quell_window;
+
+const quell_window *quell_windows(size_t *count);
+const quell_window *quell_window_find(const char *id); /**< NULL if there is none */
+
+/** Fills n samples of the window. */
+void quell_window_fill(const quell_window *window, double *out, size_t n);
+
+/** Equivalent noise bandwidth of n samples in bins: n sum w^2 / (sum w)^2. */
+double quell_window_enbw_bins(const double *samples, size_t n);
+
+/** How to estimate. */
+typedef struct quell_welch_options {
+    const quell_window *window; /**< NULL: Hann */
+    size_t segment;             /**< samples a segment, >= 8; 0: chosen, see quell_welch_segment */
+    double overlap;             /**< 0 to 0.95 of a segment; negative: 0.75 */
+    bool cross;                 /**< also the cross-spectral matrix */
+} quell_welch_options;
+
+enum { QUELL_SPECTRUM_LAGS = 20 /**< overlapping neighbours kept in overlap_correlation */ };
+
+/** An estimate. Arrays have `bins` entries, bin k at frequency k * bin_hz, and live in the arena it was made in. */
+typedef struct quell_spectrum {
+    size_t axes, bins;
+    double rate_hz, bin_hz;
+    double enbw_hz;
+    const quell_window *window;
+    size_t segment, hop, segments; /**< samples, samples, averaged segments K */
+    double dof;                    /**< nu of an inner bin; half of it at 0 Hz and at the Nyquist bin */
+    double ci95_factor[2];         /**< true density is within [P * lo, P * hi], 95 %: nu/chi2(.975), nu/chi2(.025) */
+    double *asd_m2ps3[3];          /**< per axis; NULL beyond axes */
+    /** cross[i][j] for i < j: one-sided cross-spectral density E[conj(X_i) X_j]; NULL unless asked for. */
+    double complex *cross_m2ps3[3][3];
+} quell_spectrum;
+
+/** The segment length used when none is given: 4 / (2 zeta f) of the narrowest mode in view where that is known
+    (pass zeta_f_hz = zeta * f; 0: unknown), held to 1 to 2 s and to a sixth of the recording. */
+size_t quell_welch_segment(double rate_hz, size_t samples, double zeta_f_hz);
+
+/** Streaming accumulator: samples go in block by block in any sizes; memory does not depend on their number. */
+typedef struct quell_welch quell_welch;
+
+/** A new accumulator for `axes` (1-3) channels. options->segment must be given.
+    QUELL_OK; QUELL_E_USAGE if an option is out of range; QUELL_E_MEMORY. */
+quell_status quell_welch_create(quell_welch **out, size_t axes, const quell_welch_options *options, quell_error *err);
+void quell_welch_destroy(quell_welch *welch);
+
+/** Adds n samples per axis (axes pointers). QUELL_E_DATA naming axis and sample if one is not finite. */
+quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2, size_t n, quell_error *err);
+
+/** No segment may straddle this point: a gap in the recording. The samples held are dropped. */
+void quell_welch_break(quell_welch *welch);
+
+/** The estimate so far; rate_hz only scales its axes. QUELL_E_DATA if no segment was completed. */
+quell_status quell_welch_finish(const quell_welch *welch, double rate_hz, quell_arena *arena, quell_spectrum *out,
+                                quell_error *err);
+
+/** All at once: axes pointers to n samples each at rate_hz. break_at: break_count sample indices that no segment
+    may straddle (NULL: none). out lives in arena and is untouched on failure.
+    QUELL_OK; QUELL_E_DATA if fewer samples than one segment or one is not finite; QUELL_E_USAGE; QUELL_E_MEMORY. */
+quell_status quell_spectrum_estimate(const double *const *accel_mps2, size_t axes, size_t n, double rate_hz,
+                                     const size_t *break_at, size_t break_count, const quell_welch_options *options,
+                                     quell_arena *arena, quell_spectrum *out, quell_error *err);
+
+/** Degrees of freedom nu = 2K / (1 + 2 sum_m (1 - m/K) rho_w(m hop)^2), rho_w the window's own autocorrelation
+    normalised to 1 at 0. window: segment samples. */
+double quell_welch_dof(const double *window, size_t segment, size_t hop, size_t segments);
+
+/** Correlation rho^2_m (m = 0..QUELL_SPECTRUM_LAGS) between bins m apart, from window and hop exactly:
+    F_k(m) = |FFT(w[n] w[n + k hop])(m)|^2, rho^2_m = sum_k (1 - |k|/K) F_k(m) / the same at 0. For band powers and
+    for the likelihood fit. */
+void quell_welch_bin_correlation(const double *window, size_t segment, size_t hop, size_t segments,
+                                 double rho2[QUELL_SPECTRUM_LAGS + 1]);
+
+/** The 95 % factors [nu/chi2(.975), nu/chi2(.025)] for nu > 0. */
+void quell_chi2_factors(double dof, double factor[2]);
+
+/** Power and its degrees of freedom over the bins whose centres are in [low_hz, high_hz):
+    dof = nu (sum P)^2 / [sum P^2 + 2 sum_m rho2_m sum P_i P_{i+m}] (1 + 2/nu).
+    Returns false if no bin lies inside. */
+bool quell_spectrum_band(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
+                         double *mean_square_mps2, double *dof);
+
+#endif

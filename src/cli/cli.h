@@ -1,0 +1,149 @@
+/* The command line: one table of commands, one table of options that both parses and prints the help. */
+#ifndef QUELL_CLI_H
+#define QUELL_CLI_H
+
+#include "quell/quell.h"
+
+#include <stdio.h>
+
+enum { CLI_LIST_MAX = 64 };
+
+/* Texts given for an option that may be repeated, or for operands; the texts belong to argv. */
+typedef struct cli_list {
+    size_t count;
+    const char *item[CLI_LIST_MAX];
+} cli_list;
+
+/* Everything that any command can be told. A number not given is NaN; a text NULL. */
+typedef struct cli_options {
+    cli_list files;
+    quell_read_options read;
+    bool force;
+
+    double segment_s, overlap;
+    const char *window, *band, *excitation, *shaper_on;
+    cli_list ignore;
+
+    bool json, quiet, help, version;
+    const char *plot, *out;
+
+    cli_list x, y, after; /* recordings per axis; the after side */
+    const char *axis;
+    const char *machine, *old_setting;
+    double residual_limit, drift;
+    bool equal;
+
+    cli_list at; /* shaper: HZ:ZETA */
+
+    struct {
+        cli_list mode, line;
+        const char *axis, *excitation, *shaper, *rotation, *preamble;
+        double seconds, rms_mps2, rate_hz, clock_error, jitter, lost, noise_mps2, step_mps2, clip_mps2;
+        double stroke_m, speed_mps, acceleration_mps2, dwell_s, oversample, seed;
+    } simulate;
+} cli_options;
+
+typedef enum cli_kind {
+    CLI_FLAG,   /* bool */
+    CLI_TEXT,   /* const char * */
+    CLI_REPEAT, /* cli_list, one text each time */
+    CLI_FILES,  /* cli_list, this and the operands that follow */
+    CLI_COUNT,  /* double holding a whole number >= 0 */
+    CLI_NUMBER, /* double, no unit */
+    CLI_RATIO,  /* doubles in SI from here on; see kinds[] in options.c for the unit of a bare number */
+    CLI_HZ,
+    CLI_SECONDS,
+    CLI_METRES,
+    CLI_MPS,
+    CLI_MPS2
+} cli_kind;
+
+typedef struct cli_option {
+    const char *name;     /* "--rate"; NULL ends a table */
+    const char *argument; /* "HZ[:TOL%]"; NULL for flags */
+    cli_kind kind;
+    size_t offset; /* in cli_options */
+    const char *help;
+} cli_option;
+
+/* A group of options under a heading of the help. */
+typedef struct cli_group {
+    const char *heading;
+    const cli_option *option; /* ended by a NULL name */
+} cli_group;
+
+extern const cli_group cli_output_options, cli_reading_options, cli_analysis_options;
+
+struct cli_run;
+
+/* A row of the command table. Adding a command is a file cmd_<name>.c and a row in commands.c. */
+typedef struct cli_command {
+    const char *name, *operands, *summary;
+    const char *about;             /* help: what it does and what it prints */
+    const char *example;           /* help: lines, each starting "quell ..." */
+    const cli_group *const *group; /* ended by NULL */
+    quell_status (*run)(struct cli_run *run);
+} cli_command;
+
+extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_choose, cli_compare, cli_simulate;
+
+const cli_command *const *cli_commands(size_t *count);
+
+/* One run of one command. */
+typedef struct cli_run {
+    const cli_command *command;
+    cli_options given;
+    quell_arena *arena;
+    quell_error err;
+    bool printed_json; /* the command's own object is out */
+} cli_run;
+
+/* Parses argv[0..] (after the command's name). QUELL_E_USAGE names the option, what was found and what is wanted. */
+quell_status cli_parse(const cli_command *command, int count, char **argument, cli_options *out, quell_error *err);
+void cli_help(const cli_command *command, FILE *stream);
+
+/* Words for the person, on stderr unless --quiet; wrapped at 80 columns. */
+void cli_say(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
+/* The closing line: "next: ...". */
+void cli_next(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
+/* Findings of a recording, the serious first. */
+void cli_say_findings(const cli_run *run, const char *file, const quell_findings *findings);
+void cli_json_findings(quell_json *json, json_t *in, const quell_findings *findings);
+/* Prints the object and remembers that it is out. */
+quell_status cli_print_json(cli_run *run, quell_json *json);
+
+/* Progress on stderr for work over a second, only on a terminal; done = true clears the line. */
+void cli_progress(const cli_run *run, const char *what, double share, bool done);
+
+/* ---------------------------------------------------------------- the pipeline's front half, shared by commands */
+
+/* One recording, read, mounted and judged. */
+typedef struct cli_recording {
+    quell_recording recording;
+    quell_mounting mounting;
+    quell_fitness fitness;
+    char driven; /* 'x', 'y' or 0 if not known */
+} cli_recording;
+
+/* Reads, turns into machine axes and judges. driven: 'x', 'y' or 0. An unfit recording is QUELL_E_DATA unless
+   --force. */
+quell_status cli_recording_load(cli_run *run, const char *path, char driven, cli_recording *out);
+
+/* As cli_recording_load, but no mounting and no refusal: what `check` looks at. */
+quell_status cli_recording_open(cli_run *run, const char *path, quell_recording *out);
+
+/* The spectrum of a recording with the analysis options. zeta_f_hz as for quell_welch_segment. */
+quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, double zeta_f_hz, bool cross,
+                               quell_spectrum *out);
+
+/* Modes of one axis index of one recording (spectrum returned too), with --band, --ignore and --shaper-on. */
+quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
+                            quell_modes *out);
+
+/* The index of the axis under test in a loaded recording: the driven one, or the one with most motion. */
+size_t cli_axis_under_test(const cli_recording *loaded);
+
+/* --band LO:HI into band (0, 0 if not given). */
+quell_status cli_band(const cli_run *run, double band_hz[2], quell_error *err);
+
+#endif

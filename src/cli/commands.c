@@ -1,0 +1,12 @@
+/* The table of commands. */
+#include "cli/cli.h"
+
+static const cli_command *const table[] = {
+    NULL,
+};
+
+const cli_command *const *cli_commands(size_t *count)
+{
+    *count = sizeof table / sizeof table[0] - 1;
+    return table;
+}

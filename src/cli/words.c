@@ -1,0 +1,78 @@
+/* Words for the person at the terminal: on stderr, wrapped, silenced by --quiet. */
+#include "cli/cli.h"
+
+#include <stdarg.h>
+#include <string.h>
+#include <unistd.h>
+
+static void say(const cli_run *run, const char *first_indent, const char *indent, const char *format,
+                va_list arguments)
+{
+    if (run->given.quiet)
+        return;
+    char text[4096];
+    vsnprintf(text, sizeof text, format, arguments);
+    quell_words_print(stderr, first_indent, indent, 79, text);
+}
+
+void cli_say(const cli_run *run, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    say(run, "", "", format, arguments);
+    va_end(arguments);
+}
+
+void cli_next(const cli_run *run, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    say(run, "next: ", "      ", format, arguments);
+    va_end(arguments);
+}
+
+static const char *const severity_words[] = {[QUELL_NOTE] = "note", [QUELL_WARN] = "warning", [QUELL_REFUSE] = "unfit"};
+static const char *const severity_ids[] = {[QUELL_NOTE] = "note", [QUELL_WARN] = "warn", [QUELL_REFUSE] = "refuse"};
+
+void cli_say_findings(const cli_run *run, const char *file, const quell_findings *findings)
+{
+    for (int severity = QUELL_REFUSE; severity >= QUELL_NOTE; severity--)
+        for (size_t i = 0; i < findings->count; i++) {
+            const quell_finding *finding = &findings->item[i];
+            if ((int)finding->severity == severity)
+                cli_say(run, "%s: %s: %s%s%s", file, severity_words[severity], finding->text,
+                        finding->remedy[0] != '\0' ? "; " : "", finding->remedy);
+        }
+}
+
+void cli_json_findings(quell_json *json, json_t *in, const quell_findings *findings)
+{
+    json_t *list = quell_json_array(json, in, "findings");
+    for (size_t i = 0; i < findings->count; i++) {
+        const quell_finding *finding = &findings->item[i];
+        json_t *item = quell_json_item(json, list);
+        quell_json_text(json, item, "kind", finding->kind);
+        quell_json_text(json, item, "severity", severity_ids[finding->severity]);
+        quell_json_number(json, item, "value", finding->value, "no single number");
+        quell_json_number(json, item, "limit", finding->limit, "no limit");
+        quell_json_text(json, item, "text", finding->text);
+        quell_json_text(json, item, "remedy", finding->remedy);
+    }
+}
+
+quell_status cli_print_json(cli_run *run, quell_json *json)
+{
+    quell_status status = quell_json_print(json, stdout, &run->err);
+    run->printed_json = status == QUELL_OK;
+    return status;
+}
+
+void cli_progress(const cli_run *run, const char *what, double share, bool done)
+{
+    if (run->given.quiet || isatty(STDERR_FILENO) == 0)
+        return;
+    if (done)
+        fputs("\r\033[K", stderr);
+    else
+        fprintf(stderr, "\r%s %3.0f %%\033[K", what, 100 * share);
+}

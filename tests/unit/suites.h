@@ -1,0 +1,20 @@
+/* The list of Check suites: a suite is a function suite_<name> in tests/{unit,property,external}/ and a row here. */
+#ifndef QUELL_TESTS_SUITES_H
+#define QUELL_TESTS_SUITES_H
+
+#include <check.h>
+
+#define SUITES(X)                                                                                                     \
+    X(base)
+
+#define DECLARE(name) Suite *suite_##name(void);
+SUITES(DECLARE)
+#undef DECLARE
+
+/* Where ../shared/recordings lies, or NULL: a test that needs it says so and passes over. */
+const char *test_recordings_folder(void);
+
+/* |got - want| <= tolerance, with both printed to full precision. */
+#define CHECK_NEAR(got, want, tolerance) ck_assert_double_eq_tol((got), (want), (tolerance))
+
+#endif
