@@ -50,8 +50,8 @@ static bool plain_spelling(char *out, size_t size, const char *name, size_t leng
 {
     static const struct {
         const char *from, *to;
-    } spelling[] = {{"\xc2\xb5", "u"}, {"\xce\xbc", "u"}, {"\xc2\xb2", "2"}, {"^2", "2"}, {"\xc2\xb0", "deg"},
-                    {"\xb5", "u"},     {"\xb2", "2"},     {"\xb0", "deg"}};
+    } spelling[] = {{"\xc2\xb5", "u"},   {"\xce\xbc", "u"}, {"\xc2\xb2", "2"}, {"^2", "2"},
+                    {"\xc2\xb0", "deg"}, {"\xb5", "u"},     {"\xb2", "2"},     {"\xb0", "deg"}};
     size_t used = 0;
     for (size_t i = 0; i < length;) {
         const char *piece = NULL;
@@ -103,12 +103,12 @@ static quell_status refuse(quell_error *err, const char *text, quell_dimension d
 {
     char shown[64];
     return quell_fail(err, QUELL_E_USAGE, "found '%s', want %s%s such as %s",
-                      quell_printable(shown, sizeof shown, text, strlen(text)), shape, dimensions[dimension].noun,
-                      dimensions[dimension].example);
+                      quell_printable(shown, sizeof shown, text, strlen(text)), shape,
+                      dimensions[dimension].noun, dimensions[dimension].example);
 }
 
-quell_status quell_quantity_parse(const char *text, quell_dimension dimension, const char *bare_unit, double *si,
-                                  quell_error *err)
+quell_status quell_quantity_parse(const char *text, quell_dimension dimension, const char *bare_unit,
+                                  double *si, quell_error *err)
 {
     const char *at = text + blanks(text);
     double value;
@@ -127,8 +127,8 @@ quell_status quell_quantity_parse(const char *text, quell_dimension dimension, c
     return QUELL_OK;
 }
 
-quell_status quell_quantity_parse_range(const char *text, quell_dimension dimension, double *low_si, double *high_si,
-                                        quell_error *err)
+quell_status quell_quantity_parse_range(const char *text, quell_dimension dimension, double *low_si,
+                                        double *high_si, quell_error *err)
 {
     const char *at = text + blanks(text);
     double low, high;

@@ -30,8 +30,8 @@ static void mark_cut(char *text, size_t size, int wanted)
         memcpy(text + size - 4, "...", 4);
 }
 
-static quell_status fail(quell_error *err, quell_status status, size_t line, size_t column, const char *format,
-                         va_list arguments)
+static quell_status fail(quell_error *err, quell_status status, size_t line, size_t column,
+                         const char *format, va_list arguments)
 {
     if (err != NULL) {
         err->status = status;
@@ -54,8 +54,8 @@ quell_status quell_fail(quell_error *err, quell_status status, const char *forma
     return status;
 }
 
-quell_status quell_fail_at(quell_error *err, quell_status status, size_t line, size_t column, const char *format,
-                           ...)
+quell_status quell_fail_at(quell_error *err, quell_status status, size_t line, size_t column,
+                           const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
@@ -77,7 +77,8 @@ const char *quell_error_format(const quell_error *err, char *out, size_t size)
     if (err->file[0] != '\0')
         used = snprintf(place, sizeof place, "%s:", err->file);
     if (err->line > 0)
-        used += snprintf(place + used, sizeof place - (size_t)used, "%s%zu:", used > 0 ? "" : "line ", err->line);
+        used +=
+            snprintf(place + used, sizeof place - (size_t)used, "%s%zu:", used > 0 ? "" : "line ", err->line);
     if (err->line > 0 && err->column > 0)
         used += snprintf(place + used, sizeof place - (size_t)used, "%zu:", err->column);
     const char *gap = used > 0 ? " " : "";

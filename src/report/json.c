@@ -121,7 +121,8 @@ quell_status quell_json_print(quell_json *json, FILE *stream, quell_error *err)
     quell_status status = QUELL_OK;
     if (json->root == NULL || json->failed)
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory for the JSON result");
-    else if (json_dumpf(json->root, stream, JSON_COMPACT | JSON_REAL_PRECISION(15)) != 0 || fputc('\n', stream) == EOF)
+    else if (json_dumpf(json->root, stream, JSON_COMPACT | JSON_REAL_PRECISION(15)) != 0 ||
+             fputc('\n', stream) == EOF)
         status = quell_fail(err, QUELL_E_IO, "JSON could not be written: %s", strerror(errno));
     quell_json_discard(json);
     return status;

@@ -19,7 +19,8 @@ static size_t last_line_width(const char *text)
     return characters(from, strlen(from));
 }
 
-void quell_words_print(FILE *stream, const char *first_indent, const char *indent, size_t width, const char *text)
+void quell_words_print(FILE *stream, const char *first_indent, const char *indent, size_t width,
+                       const char *text)
 {
     fputs(first_indent, stream);
     size_t at = last_line_width(first_indent);

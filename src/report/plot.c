@@ -1,0 +1,168 @@
+/* Building of plots: panels, curves, notes. Everything given is copied; texts are made harmless here, once. */
+#include "plot_private.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Length of the valid UTF-8 character at text, 0 if it is none or a control character. */
+static size_t character(const unsigned char *text)
+{
+    if (text[0] < 0x80)
+        return text[0] >= 0x20 && text[0] != 0x7f;
+    size_t length = text[0] >= 0xc2 && text[0] < 0xe0   ? 2
+                    : text[0] >= 0xe0 && text[0] < 0xf0 ? 3
+                    : text[0] >= 0xf0 && text[0] < 0xf5 ? 4
+                                                        : 0;
+    for (size_t i = 1; i < length; i++)
+        if ((text[i] & 0xc0) != 0x80)
+            return 0;
+    /* C1 controls, surrogates, overlong forms and beyond U+10FFFF */
+    if ((text[0] == 0xc2 && text[1] < 0xa0) || (text[0] == 0xed && text[1] >= 0xa0) ||
+        (text[0] == 0xe0 && text[1] < 0xa0) || (text[0] == 0xf0 && text[1] < 0x90) ||
+        (text[0] == 0xf4 && text[1] >= 0x90))
+        return 0;
+    return length;
+}
+
+/* Copies text without control characters and broken UTF-8; a longer text ends in "...". */
+static void copy_text(char out[PLOT_TEXT_MAX], const char *text)
+{
+    size_t used = 0;
+    const unsigned char *at = (const unsigned char *)text;
+    while (*at != '\0') {
+        size_t length = character(at);
+        if (used + length + 4 > PLOT_TEXT_MAX) {
+            memcpy(out + used, "...", 3);
+            used += 3;
+            break;
+        }
+        memcpy(out + used, at, length);
+        used += length;
+        at += length > 0 ? length : 1;
+    }
+    out[used] = '\0';
+}
+
+quell_plot *quell_plot_create(const char *title)
+{
+    quell_plot *plot = quell_memory_get(sizeof *plot);
+    if (plot == NULL)
+        return NULL;
+    *plot = (quell_plot){0};
+    copy_text(plot->title, title);
+    return plot;
+}
+
+void quell_plot_destroy(quell_plot *plot)
+{
+    if (plot == NULL)
+        return;
+    for (size_t p = 0; p < plot->panels; p++) {
+        for (size_t c = 0; c < plot->panel[p]->curves; c++)
+            quell_memory_free(plot->panel[p]->curve[c].x);
+        quell_memory_free(plot->panel[p]);
+    }
+    quell_memory_free(plot);
+}
+
+void quell_plot_panel(quell_plot *plot, const char *title, const char *x_label, const char *y_label)
+{
+    plot_panel *panel = plot->panels < PLOT_PANELS_MAX ? quell_memory_get(sizeof *panel) : NULL;
+    if (panel == NULL) {
+        plot->failed = true;
+        return;
+    }
+    *panel = (plot_panel){.height = 1};
+    copy_text(panel->title, title);
+    copy_text(panel->x.label, x_label);
+    copy_text(panel->y.label, y_label);
+    plot->panel[plot->panels++] = panel;
+}
+
+/* The panel under construction; NULL (and the plot failed) if there is none. */
+static plot_panel *current(quell_plot *plot)
+{
+    if (plot->panels == 0)
+        plot->failed = true;
+    return plot->panels > 0 ? plot->panel[plot->panels - 1] : NULL;
+}
+
+void quell_plot_x_range(quell_plot *plot, double low, double high, bool log)
+{
+    plot_panel *panel = current(plot);
+    if (panel != NULL) {
+        panel->x.low = low;
+        panel->x.high = high;
+        panel->x.log = log;
+    }
+}
+
+void quell_plot_y_range(quell_plot *plot, double low, double high)
+{
+    plot_panel *panel = current(plot);
+    if (panel != NULL) {
+        panel->y.low = low;
+        panel->y.high = high;
+    }
+}
+
+void quell_plot_height(quell_plot *plot, double share)
+{
+    plot_panel *panel = current(plot);
+    if (panel != NULL)
+        panel->height = share;
+}
+
+void quell_plot_curve(quell_plot *plot, quell_mark mark, quell_ink ink, double width, const double *x,
+                      const double *y, const double *y2, size_t n, const char *label, double label_x)
+{
+    plot_panel *panel = current(plot);
+    if (panel == NULL || panel->curves == PLOT_CURVES_MAX || n == 0 || n > SIZE_MAX / sizeof *x / 3) {
+        plot->failed = plot->failed || n != 0;
+        return;
+    }
+    double *copy = quell_memory_get(3 * n * sizeof *copy);
+    if (copy == NULL) {
+        plot->failed = true;
+        return;
+    }
+    memcpy(copy, x, n * sizeof *x);
+    memcpy(copy + n, y, n * sizeof *y);
+    memcpy(copy + 2 * n, y2 != NULL ? y2 : y, n * sizeof *y);
+    plot_curve *curve = &panel->curve[panel->curves++];
+    *curve = (plot_curve){.mark = mark, .ink = ink, .width = width, .n = n, .label_x = label_x};
+    curve->x = copy;
+    curve->y = copy + n;
+    curve->y2 = copy + 2 * n;
+    copy_text(curve->label, label);
+}
+
+void quell_plot_note(quell_plot *plot, double x, double y, const char *text, bool marker)
+{
+    plot_panel *panel = current(plot);
+    if (panel == NULL || panel->notes == PLOT_NOTES_MAX || !isfinite(x) || !isfinite(y))
+        return;
+    plot_note *note = &panel->note[panel->notes++];
+    *note = (plot_note){.x = x, .y = y, .marker = marker};
+    copy_text(note->text, text);
+}
+
+void quell_plot_stretch(quell_plot *plot, double low, double high, const char *label)
+{
+    plot_panel *panel = current(plot);
+    if (panel == NULL || panel->stretches == PLOT_STRETCHES_MAX || !isfinite(low) || !isfinite(high))
+        return;
+    plot_stretch *stretch = &panel->stretch[panel->stretches++];
+    *stretch = (plot_stretch){.low = low, .high = high};
+    copy_text(stretch->label, label);
+}
+
+void quell_plot_level(quell_plot *plot, double y, const char *label)
+{
+    plot_panel *panel = current(plot);
+    if (panel == NULL || panel->levels == sizeof panel->level / sizeof panel->level[0] || !isfinite(y))
+        return;
+    plot_note *level = &panel->level[panel->levels++];
+    *level = (plot_note){.y = y};
+    copy_text(level->text, label);
+}
