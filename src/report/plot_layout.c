@@ -7,7 +7,7 @@
 enum {
     TITLE_PX = 44,
     PANEL_TITLE_PX = 24,
-    AXIS_PX = 56,
+    AXIS_PX = 66,
     PANEL_PX = 270,
     LEFT_PX = 78,
     RIGHT_PX = 28,
@@ -15,7 +15,7 @@ enum {
 };
 
 /* Mean advance and line height of the plot's 11-point sans font, rounded up. */
-static const double CHARACTER_PX = 7.4, LINE_PX = 15.0;
+static const double CHARACTER_PX = 8.3, LINE_PX = 15.0;
 
 static size_t characters(const char *text)
 {
@@ -60,7 +60,11 @@ void plot_fill_ranges(plot_panel *panel)
                 widen(&x_low, &x_high, panel->curve[c].x[i]);
     for (size_t i = 0; i < panel->notes; i++)
         widen(&x_low, &x_high, panel->note[i].x);
-    fill_axis(&panel->x, x_low, x_high, panel->curves == 0 ? 0.12 : 0.0);
+    /* points and stems need room at the sides; a curve may run from edge to edge */
+    bool curves_run_through = panel->notes == 0 && panel->curves > 0;
+    for (size_t c = 0; c < panel->curves; c++)
+        curves_run_through = curves_run_through && panel->curve[c].mark != QUELL_MARK_STEMS;
+    fill_axis(&panel->x, x_low, x_high, curves_run_through ? 0.0 : 0.12);
     for (size_t c = 0; c < panel->curves; c++) {
         const plot_curve *curve = &panel->curve[c];
         for (size_t i = 0; i < curve->n; i++)

@@ -20,7 +20,8 @@ static const struct {
 } terminals[] = {
     {"png", "set terminal pngcairo noenhanced font 'sans,11' background rgb '#ffffff' size", 1},
     {"svg", "set terminal svg noenhanced font 'sans-serif,14' background rgb '#ffffff' size", 1},
-    {"pdf", "set terminal pdfcairo noenhanced font 'sans,10' background rgb '#ffffff' size", 1 / 100.0},
+    {"pdf", "set terminal pdfcairo noenhanced font 'sans,10' fontscale 0.72 background rgb '#ffffff' size",
+     1 / 100.0},
 };
 
 static void write_number(FILE *stream, double value)
@@ -66,9 +67,7 @@ static void write_axis(const plot_axis *axis, const char *name, FILE *stream)
     write_number(stream, axis->low);
     fputc(':', stream);
     write_number(stream, axis->high);
-    fprintf(stream, "]\nset %slabel ", name);
-    write_quoted(stream, axis->label);
-    fprintf(stream, "\n%s %s\n", axis->log ? "set logscale" : "unset logscale", name);
+    fprintf(stream, "]\n%s %s\n", axis->log ? "set logscale" : "unset logscale", name);
 }
 
 /* On a log axis: a tick at 1, 2 and 5 of every decade, written as plain numbers. */
@@ -89,6 +88,23 @@ static void write_log_ticks(const plot_axis *axis, FILE *stream)
             first = false;
         }
     fputs(")\n", stream);
+}
+
+/* Axis labels at fixed places: terminals differ in where their own would go, and cut them off. */
+static void write_axis_labels(const plot_panel *panel, const plot_box *box, double height, FILE *stream)
+{
+    const plot_axis *axis[] = {&panel->x, &panel->y};
+    const double x[] = {(box->left + box->right) / 2, 14},
+                 y[] = {box->bottom - 47, (box->bottom + box->top) / 2};
+    for (int i = 0; i < 2; i++) {
+        fputs("set label ", stream);
+        write_quoted(stream, axis[i]->label);
+        fputs(" at screen ", stream);
+        write_number(stream, x[i] / PLOT_WIDTH);
+        fputs(", screen ", stream);
+        write_number(stream, y[i] / height);
+        fprintf(stream, " center noenhanced%s\n", i == 1 ? " rotate by 90" : "");
+    }
 }
 
 static void write_stretches(const plot_panel *panel, FILE *stream)
@@ -182,6 +198,7 @@ static void write_panel(const plot_panel *panel, const plot_box *box, double hei
     fputs("set label ", stream);
     write_quoted(stream, panel->title);
     fputs(" at graph 0, graph 1 offset 0, 0.7 left noenhanced\n", stream);
+    write_axis_labels(panel, box, height, stream);
     write_stretches(panel, stream);
     write_labels(panel, box, height, stream);
     fputs("plot ", stream);
