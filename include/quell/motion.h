@@ -73,14 +73,23 @@ quell_motion quell_motion_view(const quell_motion_list *list);
 /** Nothing for seconds >= 0. */
 void quell_motion_add_rest(quell_motion_list *list, double seconds);
 
+/** One event at the list's end: for motion that no other builder makes. Ends no later than it began.
+    Returns QUELL_OK; QUELL_E_MEMORY (more than 2e8 events). The same limit holds for every builder. */
+quell_status quell_motion_add_event(quell_motion_list *list, double velocity_mps, double acceleration_mps2,
+                                    double jerk_mps3, quell_error *err);
+
 /** A stroke of signed length with trapezoidal speed (triangular if the speed is not reached), from rest to rest.
-    Returns QUELL_OK; QUELL_E_USAGE if speed or acceleration is not > 0; QUELL_E_MEMORY. */
+    A length of 0 adds nothing.
+    Returns QUELL_OK; QUELL_E_USAGE if speed or acceleration is not > 0 or the length not finite; QUELL_E_MEMORY. */
 quell_status quell_motion_add_stroke(quell_motion_list *list, double length_m, double speed_mps,
                                      double acceleration_mps2, quell_error *err);
 
+/** Rest; strokes towards + at slow speed, each with its return; rest. Ends where it began.
+    Returns as quell_motion_add_stroke; QUELL_E_USAGE also if a time is negative or not finite. */
 quell_status quell_motion_add_preamble(quell_motion_list *list, const quell_preamble *preamble, quell_error *err);
 
-/** The whole sweep, cycle by cycle until the frequency passes end_hz. At most 1e6 cycles.
+/** The whole sweep, cycle by cycle until the frequency passes end_hz. At most 1e6 cycles. Every cycle begins and
+    ends at rest at the same place; its stroke is a / (16 f^2), its greatest speed a / (4 f).
     Returns QUELL_OK; QUELL_E_USAGE if a value is out of range; QUELL_E_MEMORY. */
 quell_status quell_motion_add_sweep(quell_motion_list *list, const quell_sweep *sweep, quell_error *err);
 
