@@ -35,7 +35,7 @@ typedef struct quell_welch_options {
     bool cross;                 /**< also the cross-spectral matrix */
 } quell_welch_options;
 
-enum { QUELL_SPECTRUM_LAGS = 20 /**< overlapping neighbours kept in overlap_correlation */ };
+enum { QUELL_SPECTRUM_LAGS = 20 /**< neighbouring bins kept in bin_correlation */ };
 
 /** An estimate. Arrays have `bins` entries, bin k at frequency k * bin_hz, and live in the arena it was made in. */
 typedef struct quell_spectrum {
@@ -46,6 +46,7 @@ typedef struct quell_spectrum {
     size_t segment, hop, segments; /**< samples, samples, averaged segments K */
     double dof;                    /**< nu of an inner bin; half of it at 0 Hz and at the Nyquist bin */
     double ci95_factor[2];         /**< true density is within [P * lo, P * hi], 95 %: nu/chi2(.975), nu/chi2(.025) */
+    double bin_correlation[QUELL_SPECTRUM_LAGS + 1]; /**< rho^2_m, see quell_welch_bin_correlation */
     double *asd_m2ps3[3];          /**< per axis; NULL beyond axes */
     /** cross[i][j] for i < j: one-sided cross-spectral density E[conj(X_i) X_j]; NULL unless asked for. */
     double complex *cross_m2ps3[3][3];
