@@ -1,8 +1,9 @@
 # quell: `make` builds build/quell; `make help` lists the rest.
-CC ?= gcc
+CC = gcc
 BUILD ?= build
 PREFIX ?= /usr/local
 PYTHON := $(shell for p in python3 /usr/bin/python3; do $$p -c 'import scipy' 2>/dev/null && echo $$p && break; done)
+export PYTHON
 
 PACKAGES := fftw3 gsl jansson inih zlib
 WARNINGS := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wdouble-promotion -Wstrict-prototypes \
@@ -11,44 +12,73 @@ ifneq (,$(findstring clang,$(CC)))
   WARNINGS += -Wno-double-promotion # clang counts the float macros NAN and INFINITY as promotions; gcc checks ours
 endif
 OPTIMISE ?= -O2 -g
-SANITIZE :=
-CFLAGS += -std=c11 $(OPTIMISE) -ffp-contract=off $(WARNINGS) $(if $(CI),-Werror) $(SANITIZE)
-CPPFLAGS += -Iinclude -Isrc -D_POSIX_C_SOURCE=200809L -MMD -MP $(shell pkg-config --cflags $(PACKAGES))
+SANITIZE ?=
+CFLAGS += -std=c11 $(OPTIMISE) -ffp-contract=off -pthread $(WARNINGS) $(if $(CI),-Werror) $(SANITIZE)
+CPPFLAGS += -Iinclude -Isrc -Itests/unit -D_POSIX_C_SOURCE=200809L -MMD -MP $(shell pkg-config --cflags $(PACKAGES))
 LDLIBS += $(shell pkg-config --libs $(PACKAGES)) -lm
-LDFLAGS += $(SANITIZE)
+LDFLAGS += -pthread $(SANITIZE)
 
-LIBRARY_SOURCES := $(filter-out src/cli/%,$(wildcard src/*/*.c))
-CLI_SOURCES := $(wildcard src/cli/*.c)
-TEST_SOURCES := $(wildcard tests/unit/*.c tests/property/*.c tests/external/*.c)
-objects = $(patsubst %.c,$(BUILD)/%.o,$(1))
 LIBRARY := $(BUILD)/libquell.a
+objects = $(patsubst %.c,$(BUILD)/%.o,$(1))
+LIBRARY_OBJECTS := $(call objects,$(filter-out src/cli/%,$(wildcard src/*/*.c)))
+CLI_OBJECTS := $(call objects,$(wildcard src/cli/*.c))
+TEST_OBJECTS := $(call objects,$(wildcard tests/unit/*.c tests/property/*.c tests/external/*.c))
 SOURCES := $(shell find include src tests -name '*.[ch]')
 
-.PHONY: all check unit sanitize lint format bench install uninstall clean help
-all: $(BUILD)/quell
+.PHONY: all unit check sanitize coverage lint format bench install uninstall clean help
+all: $(BUILD)/quell ## the program, build/quell
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(CPPFLAGS) $(CFLAGS) -c -o $@ $<
 
-$(LIBRARY): $(call objects,$(LIBRARY_SOURCES))
+$(LIBRARY): $(LIBRARY_OBJECTS)
 	@rm -f $@
 	$(AR) rcs $@ $^
 
-$(BUILD)/quell: $(call objects,$(CLI_SOURCES)) $(LIBRARY)
+$(BUILD)/quell: $(CLI_OBJECTS) $(LIBRARY)
 	$(CC) $(LDFLAGS) -o $@ $^ $(LDLIBS)
 
-# The cli's own objects but main are linked in too: the tests reach the option table and the commands.
-$(BUILD)/unit: $(call objects,$(TEST_SOURCES)) $(LIBRARY)
+$(BUILD)/unit: $(TEST_OBJECTS) $(LIBRARY)
 	$(CC) $(LDFLAGS) -o $@ $^ $(shell pkg-config --libs check) $(LDLIBS)
 
-unit: $(BUILD)/unit ## the Check suites alone
+unit: $(BUILD)/unit ## the Check suites alone; CK_RUN_SUITE=name for one
 	$(BUILD)/unit
 
-help: ## this list
-	@grep -hE '^[a-z]+:.*##' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
+check: ## every test, as CI runs them
+	./scripts/check
+
+sanitize: ## build/sanitize: with AddressSanitizer and UBSan
+	$(MAKE) BUILD=build/sanitize OPTIMISE="-O1 -g" SANITIZE="-fsanitize=address,undefined -fno-sanitize-recover=all" \
+	  all build/sanitize/unit
+
+coverage: ## build/coverage: lines run by the Check suites and the command-line cases (gcov)
+	$(MAKE) BUILD=build/coverage OPTIMISE="-O0 -g" SANITIZE=--coverage all build/coverage/unit
+	-build/coverage/unit
+	-QUELL=$(CURDIR)/build/coverage/quell tests/cli/run
+	gcov -n $(shell find build/coverage/src -name '*.gcda' 2>/dev/null) 2>/dev/null | grep -A1 "^File 'src" | paste - - -
+
+lint: ## clang-tidy, cppcheck and the layer check
+	./scripts/check-layers
+	clang-tidy --quiet $(wildcard src/*/*.c) -- -std=c11 -Iinclude -Isrc -D_POSIX_C_SOURCE=200809L
+	cppcheck --quiet --enable=warning,performance,portability --inline-suppr -Iinclude -Isrc src
+
+format: ## clang-format on all sources
+	clang-format -i $(SOURCES)
+
+bench: $(BUILD)/quell ## wall time and memory of the main job, beside a scipy script
+	$(PYTHON) tests/study/bench.py $(BUILD)/quell
+
+install: all ## into PREFIX (/usr/local)
+	install -D -m 755 $(BUILD)/quell $(DESTDIR)$(PREFIX)/bin/quell
+
+uninstall: ## remove what install put there
+	rm -f $(DESTDIR)$(PREFIX)/bin/quell
 
 clean: ## remove build/
 	rm -rf $(BUILD)
+
+help: ## this list
+	@grep -hE '^[a-z]+:.*##' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
 
 -include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

@@ -92,18 +92,17 @@ static int wait_for(pid_t child)
     return -1;
 }
 
-/* The first line gnuplot said, for the error. */
-static void first_words(const char *folder, char *out, size_t size)
+/* The last line gnuplot said, for the error: warnings come before it. */
+static void last_words(const char *folder, char *out, size_t size)
 {
-    char path[4096], line[160] = "";
-    out[0] = '\0';
+    char path[4096], line[160], last[160] = "";
     FILE *stream = join(path, sizeof path, folder, "words.txt", NULL) == QUELL_OK ? fopen(path, "r") : NULL;
-    while (stream != NULL && fgets(line, sizeof line, stream) != NULL &&
-           strspn(line, " \t\r\n^") == strlen(line))
-        line[0] = '\0';
+    while (stream != NULL && fgets(line, sizeof line, stream) != NULL)
+        if (strspn(line, " \t\r\n^") != strlen(line))
+            memcpy(last, line, sizeof last);
     if (stream != NULL)
         fclose(stream);
-    quell_printable(out, size, line, strcspn(line, "\r\n"));
+    quell_printable(out, size, last, strcspn(last, "\r\n"));
 }
 
 static quell_status run_gnuplot(const char *folder, quell_error *err)
@@ -118,7 +117,7 @@ static quell_status run_gnuplot(const char *folder, quell_error *err)
                           "the plot needs gnuplot, which is not installed (Debian: gnuplot-nox)");
     if (code != 0) {
         char words[160];
-        first_words(folder, words, sizeof words);
+        last_words(folder, words, sizeof words);
         return quell_fail(err, QUELL_E_IO, "gnuplot failed: %s",
                           words[0] != '\0' ? words : "it said nothing");
     }

@@ -24,7 +24,9 @@ static size_t character(const unsigned char *text)
     return length;
 }
 
-/* Copies text without control characters and broken UTF-8; a longer text ends in "...". */
+/* Copies text without control characters and broken UTF-8; a longer text ends in "...". An apostrophe becomes the
+   typographic one: gnuplot 5.4 takes a doubled quote at the start of a single-quoted string for an empty string, so
+   doubling would let text out of its quotes. */
 static void copy_text(char out[PLOT_TEXT_MAX], const char *text)
 {
     size_t used = 0;
@@ -36,8 +38,9 @@ static void copy_text(char out[PLOT_TEXT_MAX], const char *text)
             used += 3;
             break;
         }
-        memcpy(out + used, at, length);
-        used += length;
+        bool apostrophe = *at == '\'';
+        memcpy(out + used, apostrophe ? "\xe2\x80\x99" : (const char *)at, apostrophe ? 3 : length);
+        used += apostrophe ? 3 : length;
         at += length > 0 ? length : 1;
     }
     out[used] = '\0';

@@ -30,12 +30,10 @@ static void write_number(FILE *stream, double value)
     fputs(isfinite(value) ? quell_number_print(text, sizeof text, value, 9) : "NaN", stream);
 }
 
+/* Texts hold no apostrophe and no control character: plot.c saw to that. */
 static void write_quoted(FILE *stream, const char *text)
 {
-    fputc('\'', stream);
-    for (; *text != '\0'; text++)
-        fprintf(stream, *text == '\'' ? "''" : "%c", *text);
-    fputc('\'', stream);
+    fprintf(stream, "'%s'", text);
 }
 
 void plot_write_data(const quell_plot *plot, FILE *stream)

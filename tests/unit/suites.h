@@ -4,8 +4,9 @@
 
 #include <check.h>
 
-#define SUITES(X)                                                                                                     \
-    X(base)
+#define SUITES(X)                                                                                                    \
+    X(base)                                                                                                          \
+    X(report)
 
 #define DECLARE(name) Suite *suite_##name(void);
 SUITES(DECLARE)
