@@ -1,4 +1,10 @@
-/** \file simulate.h — a synthetic recording of a machine with known modes: for demonstration, tests and studies. */
+/** \file simulate.h — a synthetic recording of a machine with known modes: for demonstration, tests and studies.
+
+    Each mode obeys q'' + 2 z w q' + w^2 q = -a(t), a the commanded acceleration (through the shaper in effect); the
+    sensor sees a(t) on the driven axis plus participation * q'' on each axis, so that one mode of participation 1 has
+    the response H = 1 + r^2 / (1 - r^2 + 2 j z r) of modes.h. Nothing is integrated by steps: the command is a list
+    of events with constant jerk between them, and the response to each is known in closed form. A sample is the mean
+    acceleration over its interval, as behind an averaging anti-alias filter; its true time is the interval's middle. */
 #ifndef QUELL_SIMULATE_H
 #define QUELL_SIMULATE_H
 
@@ -13,9 +19,10 @@ typedef struct quell_simulated_mode {
 
 typedef enum quell_excitation {
     QUELL_EXCITE_SWEEP,  /**< linear sweep of strokes, after the preamble */
-    QUELL_EXCITE_RANDOM, /**< band-limited white acceleration commanded, after the preamble */
+    QUELL_EXCITE_RANDOM, /**< white acceleration commanded, after the preamble */
     QUELL_EXCITE_STOPS,  /**< strokes at speed with dwells, after the preamble */
-    QUELL_EXCITE_AMBIENT /**< no motion commanded: white force on every mode */
+    QUELL_EXCITE_AMBIENT /**< no motion commanded, no preamble: every mode's base is shaken by white acceleration of
+                              its own, and the sensor sees participation * (base + q''): the incoherent model */
 } quell_excitation;
 
 /** A tone that a fan or motor leaves in the recording. */
@@ -30,8 +37,10 @@ typedef struct quell_simulation {
     char axis; /**< driven: 'x' or 'y' */
     quell_excitation excitation;
     quell_sweep sweep;
-    double random_rms_mps2; /**< random and ambient: level of the white acceleration, rms in 0..rate/2 */
-    double seconds;         /**< of random, stops or ambient excitation (a sweep has its own length) */
+    double random_rms_mps2; /**< random and ambient: level of the white acceleration, rms in 0..rate/2: its one-sided
+                                 density is random_rms^2 / (rate / 2) at frequencies far below rate / 2 */
+    double seconds;         /**< of random, stops or ambient excitation (a sweep has its own length; stops go on until
+                                 this is used up and the axis is back) */
     quell_preamble preamble;
     double stroke_m, speed_mps, acceleration_mps2, dwell_s; /**< of stops */
     double rotation_rad[3]; /**< sensor = Rz(r2) Ry(r1) Rx(r0) applied to machine axes */
@@ -45,18 +54,24 @@ typedef struct quell_simulation {
     size_t lines;
     quell_line line[4];
     const quell_shaper *shaper; /**< in effect on the driven axis; NULL: none */
-    size_t oversample;          /**< 0: first-order hold of the exact commanded path; else samples per sample */
-    uint64_t seed;
+    size_t oversample;          /**< of random and ambient: random values per sample, 0 meaning 1; acceleration runs
+                                     straight from each to the next (first-order hold). Other motion is exact */
+    uint64_t seed;              /**< noise, jitter, losses and excitation each have a generator of their own */
 } quell_simulation;
 
 /** A made recording: count rows of stamp and three sensor axes; lost rows are absent. Lives in the arena. */
 typedef struct quell_simulated {
-    size_t count;
-    double *time_s;
+    size_t count;   /**< rows kept */
+    size_t lost;    /**< rows lost */
+    double *time_s; /**< true seconds plus jitter; never falling */
     double *accel_mps2[3];
-    double start_s; /**< start of the excitation, after the preamble */
+    double start_s; /**< start of the excitation, after the preamble, in true seconds */
+    double end_s;   /**< its end as commanded; a second of rest is recorded after commanded motion */
     double rate_hz; /**< true rate */
 } quell_simulated;
+
+/** The matrix of a rotation: sensor = out * machine, out = Rz(r2) Ry(r1) Rx(r0), right-handed. */
+void quell_simulated_rotation(const double rotation_rad[3], double out[3][3]);
 
 /** Runs the simulation. QUELL_OK; QUELL_E_USAGE naming the value out of range; QUELL_E_MEMORY (more than 1e8
     samples). out untouched on failure. The same seed gives the same numbers. */
