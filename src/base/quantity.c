@@ -25,6 +25,7 @@ static const quell_unit units[] = {
     {"m/s2", QUELL_ACCELERATION, 1},
     {"g", QUELL_ACCELERATION, QUELL_STANDARD_GRAVITY_MPS2},
     {"mg", QUELL_ACCELERATION, QUELL_STANDARD_GRAVITY_MPS2 * 1e-3},
+    {"ug", QUELL_ACCELERATION, QUELL_STANDARD_GRAVITY_MPS2 * 1e-6},
     {"g", QUELL_MASS, 1e-3},
     {"kg", QUELL_MASS, 1},
     {"deg", QUELL_ANGLE, QUELL_PI / 180},

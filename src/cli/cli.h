@@ -37,9 +37,8 @@ typedef struct cli_options {
 
     struct {
         cli_list mode, line;
-        const char *axis, *excitation, *shaper, *rotation, *preamble;
-        double seconds, rms_mps2, rate_hz, clock_error, jitter, lost, noise_mps2, step_mps2, clip_mps2;
-        double stroke_m, speed_mps, acceleration_mps2, dwell_s, oversample, seed;
+        const char *axis, *excitation, *shaper, *rotation, *preamble, *noise;
+        double seconds, rate_hz, clock_error, jitter, lost, step_mps2, range_mps2, oversample, seed;
     } simulate;
 } cli_options;
 

@@ -18,24 +18,30 @@ static const cli_option output_rows[] = {
 const cli_group cli_output_options = {"Output", output_rows};
 
 static const cli_option reading_rows[] = {
-    {"--columns", "t=1,x=2,y=3,z=4", CLI_TEXT, AT(read.columns), "columns by number or header word, if not found"},
+    {"--columns", "t=1,x=2,y=3,z=4", CLI_TEXT, AT(read.columns),
+     "columns by number or header word, if not found"},
     {"--unit", "UNIT", CLI_TEXT, AT(read.unit), "g, mg, m/s2, mm/s2 or counts:0.004g, if not in the file"},
     {"--rate", "HZ[:TOL%]", CLI_TEXT, AT(read.rate), "sampling rate of a file without time stamps"},
     {"--time-unit", "UNIT", CLI_TEXT, AT(read.time_unit), "s, ms, us or ns, if not in the file"},
     {"--span", "A:B", CLI_TEXT, AT(read.span), "use only these seconds of the recording"},
-    {"--mount", "up=+z,right=-y", CLI_TEXT, AT(read.mount), "how the sensor sits; found from gravity and motion if not given"},
+    {"--mount", "up=+z,right=-y", CLI_TEXT, AT(read.mount),
+     "how the sensor sits; found from gravity and motion if not given"},
     {"--force", NULL, CLI_FLAG, AT(force), "go on with a recording that is unfit"},
     {0},
 };
 const cli_group cli_reading_options = {"Reading a recording", reading_rows};
 
 static const cli_option analysis_rows[] = {
-    {"--segment", "SECONDS", CLI_SECONDS, AT(segment_s), "length of a Welch segment (default: 1 to 2 s, a sixth of the recording at most)"},
+    {"--segment", "SECONDS", CLI_SECONDS, AT(segment_s),
+     "length of a Welch segment (default: 1 to 2 s, a sixth of the recording at most)"},
     {"--overlap", "%", CLI_RATIO, AT(overlap), "overlap of segments (default 75%)"},
-    {"--window", "NAME", CLI_TEXT, AT(window), "hann (default), hamming, blackman-harris, flat-top, rectangular"},
+    {"--window", "NAME", CLI_TEXT, AT(window),
+     "hann (default), hamming, blackman-harris, flat-top, rectangular"},
     {"--band", "LO:HI", CLI_TEXT, AT(band), "look only at these frequencies, Hz"},
-    {"--ignore", "HZ=\"reason\"", CLI_REPEAT, AT(ignore), "leave a frequency out, and say why in every result"},
-    {"--shaper-on", "none|SPEC", CLI_TEXT, AT(shaper_on), "was a shaper active during the recording? SPEC is divided out"},
+    {"--ignore", "HZ=\"reason\"", CLI_REPEAT, AT(ignore),
+     "leave a frequency out, and say why in every result"},
+    {"--shaper-on", "none|SPEC", CLI_TEXT, AT(shaper_on),
+     "was a shaper active during the recording? SPEC is divided out"},
     {0},
 };
 const cli_group cli_analysis_options = {"Analysis", analysis_rows};
@@ -45,8 +51,9 @@ static const struct {
     quell_dimension dimension;
     const char *bare_unit;
 } kinds[] = {
-    [CLI_RATIO] = {QUELL_RATIO, ""},     [CLI_HZ] = {QUELL_FREQUENCY, "Hz"},  [CLI_SECONDS] = {QUELL_TIME, "s"},
-    [CLI_METRES] = {QUELL_LENGTH, NULL}, [CLI_MPS] = {QUELL_SPEED, NULL}, [CLI_MPS2] = {QUELL_ACCELERATION, NULL},
+    [CLI_RATIO] = {QUELL_RATIO, ""},   [CLI_HZ] = {QUELL_FREQUENCY, "Hz"},
+    [CLI_SECONDS] = {QUELL_TIME, "s"}, [CLI_METRES] = {QUELL_LENGTH, NULL},
+    [CLI_MPS] = {QUELL_SPEED, NULL},   [CLI_MPS2] = {QUELL_ACCELERATION, NULL},
 };
 
 static const cli_option *find(const cli_command *command, const char *name, size_t length)
@@ -102,15 +109,16 @@ static quell_status store(const cli_option *row, const char *text, cli_options *
 /* All numbers start as NaN, so that "not given" differs from every value. */
 static void clear(cli_options *out)
 {
+    const double not_given = (double)NAN;
     *out = (cli_options){0};
-    out->segment_s = out->overlap = out->residual_limit = out->drift = NAN;
-    out->simulate.seconds = out->simulate.rms_mps2 = out->simulate.rate_hz = out->simulate.clock_error = NAN;
-    out->simulate.jitter = out->simulate.lost = out->simulate.noise_mps2 = out->simulate.step_mps2 = NAN;
-    out->simulate.clip_mps2 = out->simulate.stroke_m = out->simulate.speed_mps = NAN;
-    out->simulate.acceleration_mps2 = out->simulate.dwell_s = out->simulate.oversample = out->simulate.seed = NAN;
+    out->segment_s = out->overlap = out->residual_limit = out->drift = not_given;
+    out->simulate.seconds = out->simulate.rate_hz = out->simulate.clock_error = out->simulate.jitter = not_given;
+    out->simulate.lost = out->simulate.step_mps2 = out->simulate.range_mps2 = not_given;
+    out->simulate.oversample = out->simulate.seed = not_given;
 }
 
-quell_status cli_parse(const cli_command *command, int count, char **argument, cli_options *out, quell_error *err)
+quell_status cli_parse(const cli_command *command, int count, char **argument, cli_options *out,
+                       quell_error *err)
 {
     clear(out);
     cli_list *operands = &out->files;
@@ -133,7 +141,8 @@ quell_status cli_parse(const cli_command *command, int count, char **argument, c
         size_t length = equals != NULL ? (size_t)(equals - text) : strlen(text);
         const cli_option *row = find(command, text, length);
         if (row == NULL)
-            return quell_fail(err, QUELL_E_USAGE, "unknown option '%.60s'; see quell %s --help", text, command->name);
+            return quell_fail(err, QUELL_E_USAGE, "unknown option '%.60s'; see quell %s --help", text,
+                              command->name);
         const char *value = equals != NULL ? equals + 1 : NULL;
         if (row->kind == CLI_FLAG && value != NULL)
             return quell_fail(err, QUELL_E_USAGE, "option %s takes no value", row->name);
@@ -153,7 +162,8 @@ quell_status cli_parse(const cli_command *command, int count, char **argument, c
 
 void cli_help(const cli_command *command, FILE *stream)
 {
-    fprintf(stream, "quell %s%s%s\n\n", command->name, command->operands[0] != '\0' ? " " : "", command->operands);
+    fprintf(stream, "quell %s%s%s\n\n", command->name, command->operands[0] != '\0' ? " " : "",
+            command->operands);
     quell_words_print(stream, "", "", 79, command->about);
     for (size_t g = 0; command->group[g] != NULL; g++) {
         fprintf(stream, "\n%s:\n", command->group[g]->heading);
