@@ -23,7 +23,7 @@ static const cli_option machine_rows[] = {
     {"--seconds", "SECONDS", CLI_SECONDS, AT(seconds), "length of random, stops or ambient excitation"},
     {"--preamble", "none|WORD=VALUE,...", CLI_TEXT, AT(preamble),
      "what comes before commanded motion: rest, slow strokes towards + with returns, rest (default: "
-     "rest=3s,strokes=2,length=60mm,speed=120mm/s,acceleration=400mm/s2,dwell=0.5s)"},
+     "\"rest=3s, strokes=2, length=60mm, speed=120mm/s, acceleration=400mm/s2, dwell=0.5s\")"},
     {"--shaper", "SPEC", CLI_TEXT, AT(shaper), "shaper in effect on the driven axis (default none)"},
     {0},
 };

@@ -215,6 +215,7 @@ static quell_status preamble_strokes(quell_preamble *preamble, const char *value
 static quell_status preamble_part(quell_preamble *preamble, const char *part, quell_error *err)
 {
     static const char wanted[] = "rest=, strokes=, length=, speed=, acceleration= or dwell=";
+    part += strspn(part, " ");
     const char *equals = strchr(part, '=');
     if (equals == NULL)
         return refuse(part, wanted, err);
