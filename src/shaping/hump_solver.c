@@ -1,0 +1,94 @@
+/* Shapers with humps at any damping: continuation in the damping ratio from the undamped closed form. */
+#include "shaping/shaping_private.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Steps in damping ratio: the largest taken, and the one at which the family is said to end. */
+static const double step_largest = 0.02, step_least = 1e-6;
+
+/* Newton steps at which intermediate and final solutions are good enough; the error left is about the square. */
+static const double newton_between = 1e-4, newton_final = 1e-9;
+
+/* Residuals are sums of doubles of order 1: a smaller tolerance cannot be told from this one. */
+static const double tolerance_least = 1e-12;
+
+/* Positive impulses in order of time. */
+static bool is_sound(const double *x, size_t n)
+{
+    double before = 0;
+    for (size_t i = 0; i <= n; i++) {
+        if (!(x[i] > 0))
+            return false;
+        if (i > 0 && !(x[hump_time_at(n, i)] > before))
+            return false;
+        before = i > 0 ? x[hump_time_at(n, i)] : 0;
+    }
+    return true;
+}
+
+/* From the solution x at damping ratio `from` to the one at `to`. Start: amplitudes shrink along the shaper as the
+   mode decays, the rest is kept. x is untouched on failure. */
+static bool advance(hump_problem *problem, double *x, double from, double to, double newton_tolerance)
+{
+    const newton_system system = {4 * problem->zeros, problem, quell_hump_evaluate, quell_hump_trust};
+    const double ratio = quell_half_period_decay(to) / quell_half_period_decay(from);
+    double trial[NEWTON_MAX], factor = 1, sum = 0;
+    memcpy(trial, x, system.size * sizeof *x);
+    for (size_t i = 0; i <= problem->zeros; i++, factor *= ratio)
+        sum += trial[i] *= factor;
+    for (size_t i = 0; i <= problem->zeros; i++)
+        trial[i] /= sum;
+    problem->damping_ratio = to;
+    if (!quell_newton_solve(&system, trial, newton_tolerance) || !is_sound(trial, problem->zeros))
+        return false;
+    memcpy(x, trial, system.size * sizeof *x);
+    return true;
+}
+
+/* Takes the undamped solution x to the damping ratio `goal`; returns the one reached. */
+static double continue_to(hump_problem *problem, double *x, double goal)
+{
+    double reached = 0, step = step_largest;
+    while (reached < goal) {
+        const bool last = reached + step >= goal;
+        const double next = last ? goal : reached + step;
+        if (advance(problem, x, reached, next, last ? newton_final : newton_between)) {
+            reached = next;
+        } else {
+            step = (next - reached) / 2;
+            if (step < step_least)
+                break;
+        }
+    }
+    return reached;
+}
+
+static quell_status refuse(quell_error *err, const char *title, const quell_design_point *at, double reached)
+{
+    char found[32], most[32], tolerance[32];
+    return quell_fail(
+        err, QUELL_E_NO_SHAPER,
+        "damping ratio is %s, want at most %s: beyond it no %s shaper with a tolerance of %s exists",
+        quell_number_print(found, sizeof found, at->damping_ratio, 6),
+        quell_number_print(most, sizeof most, floor(reached * 1e4) / 1e4, 4), title,
+        quell_number_print(tolerance, sizeof tolerance, at->tolerance, 6));
+}
+
+quell_status quell_hump_design(quell_shaper *out, size_t zeros, bool last_at_period, const char *title,
+                               const quell_design_point *at, quell_error *err)
+{
+    hump_problem problem = {
+        .zeros = zeros, .last_at_period = last_at_period, .tolerance = fmax(at->tolerance, tolerance_least)};
+    double x[NEWTON_MAX];
+    quell_hump_undamped(&problem, x);
+    double reached = continue_to(&problem, x, at->damping_ratio);
+    if (reached < at->damping_ratio)
+        return refuse(err, title, at, reached);
+    out->count = zeros + 1;
+    for (size_t i = 0; i <= zeros; i++) {
+        out->amplitude[i] = x[i];
+        out->time_s[i] = i > 0 ? x[hump_time_at(zeros, i)] / QUELL_TAU : 0;
+    }
+    return QUELL_OK;
+}
