@@ -65,13 +65,26 @@ typedef struct quell_machine {
     char notes[4096];          /**< "key: value" lines */
 } quell_machine;
 
+/** A machine of which nothing is known: every family may be used, frequencies are natural, damping is free. */
+void quell_machine_unknown(quell_machine *out);
+
 /** Reads a machine file. QUELL_OK; QUELL_E_DATA naming file, line, value found and value wanted: unknown key,
-    section unknown or repeated, key repeated, unit missing or wrong, `;` in quotes unterminated, indented line,
-    line over 4096 bytes, unknown placeholder in the template, NUL byte; QUELL_E_IO; QUELL_E_MEMORY.
-    out untouched on failure. */
+    section unknown or repeated, key repeated, unit missing or wrong, value out of range, quote not closed, indented
+    line, line over 4096 bytes, control character, family neither built in nor defined, name for a family not
+    listed, unknown placeholder in the template; QUELL_E_IO; QUELL_E_MEMORY. Lines may end in LF or CR LF; `;` after
+    a blank and outside quotes starts a comment, `;` or `#` at its start makes a line one. out untouched on failure. */
 quell_status quell_machine_read(quell_machine *out, const quell_source *source, quell_error *err);
 
-/** Expands the setting template. Values are those the controller wants to see (unit, reading, step applied).
+/** Designs a shaper of an own family; its family pointer is NULL, its design point is filled in.
+    QUELL_OK; QUELL_E_USAGE if the point is out of range. out untouched on failure. */
+quell_status quell_own_family_design(quell_shaper *out, const quell_own_family *own, const quell_design_point *at,
+                                     quell_error *err);
+
+/** Expands the setting template. Values are those the controller wants to see (unit, reading, step applied):
+    {axis} {family} {name} {frequency} {frequency_hz} {period_s} {damping_ratio} {residual_limit} {amplitudes}
+    {times_s} {duration_s}; `{{` is a brace. Lists are joined by commas; times as differences each count from the
+    impulse before. {frequency} and {damping_ratio} are in the controller's units, {frequency_hz} and {period_s} say
+    the same frequency in Hz and s. shaper->at is used even where shaper->family is NULL.
     QUELL_OK; QUELL_E_USAGE for an unknown placeholder; QUELL_E_MEMORY. *text lives in arena. */
 quell_status quell_machine_setting(const quell_machine *machine, char axis, const quell_shaper *shaper,
                                    const char *family_id, double residual_limit, quell_arena *arena, char **text,
