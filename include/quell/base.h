@@ -64,14 +64,14 @@ quell_status quell_fail(quell_error *err, quell_status status, const char *forma
 quell_status quell_fail_at(quell_error *err, quell_status status, size_t line, size_t column, const char *format,
                            ...) QUELL_PRINTF(5, 6);
 
-/** Names the file an error is about, unless one is named already; control characters become '?'. */
+/** Names the file an error is about, unless one is named already; made plain as by quell_printable. */
 void quell_error_set_file(quell_error *err, const char *file);
 
-/** "file:line:column: axis x: text" into out (cut with "..." if it does not fit); returns out. */
+/** "file:line:column: axis x: text" into out (cut with "..." if it does not fit, size >= 8); returns out. */
 const char *quell_error_format(const quell_error *err, char *out, size_t size);
 
-/** Copies at most length bytes of hostile text into out for a message: control bytes become '?', and what does
-    not fit is marked by "...". size >= 8. Returns out. */
+/** Copies length bytes of hostile text into out for a message: a control character (C0, C1 or delete) and a byte that
+    is not UTF-8 become '?', and what does not fit is marked by "...", no character split. size >= 8. Returns out. */
 const char *quell_printable(char *out, size_t size, const char *text, size_t length);
 
 /* ---------------------------------------------------------------- memory */
@@ -120,7 +120,7 @@ size_t quell_number_read(const char *text, size_t length, char decimal_point, do
 quell_status quell_number_parse(const char *text, double *out, quell_error *err);
 
 /** Prints value with `significant` digits (1-17) in the shortest of plain and exponent form; size >= 32.
-    Not a number prints as "-". Returns out. */
+    Not a number prints as "-", infinity as "inf". Returns out. */
 const char *quell_number_print(char *out, size_t size, double value, int significant);
 
 /** Prints value with a fixed number of decimals (0-12); size >= 64. Not a number prints as "-"; a magnitude of
@@ -163,7 +163,8 @@ quell_status quell_quantity_parse_range(const char *text, quell_dimension dimens
 
 /* ---------------------------------------------------------------- random numbers */
 
-/** A seeded generator (GSL's mt19937): the same seed gives the same numbers on every machine. */
+/** A seeded generator (GSL's mt19937): the same seed gives the same numbers on every machine. Seeds below 2^32 are
+    the generator's own (but its 0 is 4357); the higher bits of a larger one are folded into these 32. */
 typedef struct quell_random quell_random;
 quell_random *quell_random_create(uint64_t seed);
 void quell_random_destroy(quell_random *random);

@@ -49,13 +49,16 @@ void quell_arena_destroy(quell_arena *arena)
     quell_memory_free(arena);
 }
 
-static block *add_block(quell_arena *arena, size_t size)
+/* A new block: at the head of the chain, from which small objects come, or behind it for one large object alone, so
+   that the room left in the head is not lost. */
+static block *add_block(quell_arena *arena, size_t size, bool alone)
 {
     block *added = quell_memory_get(sizeof *added + size);
     if (added == NULL)
         return NULL;
-    *added = (block){.next = arena->first, .size = size};
-    return arena->first = added;
+    block **link = alone && arena->first != NULL ? &arena->first->next : &arena->first;
+    *added = (block){.next = *link, .size = size};
+    return *link = added;
 }
 
 /* The offset at or after `used` whose address in the block is a multiple of align. */
@@ -76,7 +79,8 @@ void *quell_arena_alloc(quell_arena *arena, size_t count, size_t size)
     block *in = arena->first;
     if (ONE_OBJECT_A_BLOCK || in == NULL || aligned_offset(in, align) + bytes > in->size) {
         size_t room = bytes + align;
-        in = add_block(arena, ONE_OBJECT_A_BLOCK || room > BLOCK_BYTES / 4 ? room : BLOCK_BYTES);
+        bool alone = ONE_OBJECT_A_BLOCK || room > BLOCK_BYTES / 4;
+        in = add_block(arena, alone ? room : BLOCK_BYTES, alone);
         if (in == NULL)
             return NULL;
     }

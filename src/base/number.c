@@ -3,6 +3,7 @@
 
 #include <locale.h>
 #include <math.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,13 +11,24 @@
 /* A double is decided by its first 768 significant digits and whether anything but zeros follows them. */
 enum { DECIDING_DIGITS = 768 };
 
+/* Exponents stop growing here: far beyond what the digits of any text can take back. */
+#define EXPONENT_MAX 10000000000000000LL
+
 /* Runs in the C locale until left; the library never changes the process's own locale. */
 static locale_t enter_c_locale(void)
 {
-    static locale_t c_locale; /* made once; two threads making it at once would only waste one */
-    if (c_locale == (locale_t)0)
-        c_locale = newlocale(LC_ALL_MASK, "C", (locale_t)0);
-    return c_locale == (locale_t)0 ? (locale_t)0 : uselocale(c_locale);
+    static _Atomic(locale_t) shared; /* made once, by whichever thread comes first */
+    locale_t c_locale = atomic_load(&shared);
+    if (c_locale == (locale_t)0) {
+        locale_t made = newlocale(LC_ALL_MASK, "C", (locale_t)0);
+        if (made == (locale_t)0)
+            return (locale_t)0;
+        if (atomic_compare_exchange_strong(&shared, &c_locale, made))
+            c_locale = made;
+        else
+            freelocale(made);
+    }
+    return uselocale(c_locale);
 }
 
 static void leave_c_locale(locale_t before)
@@ -31,7 +43,7 @@ static bool is_digit(char c)
 }
 
 /* The digits of text times ten to the power `scale`, by the C library. */
-static double slow_read(const char *text, size_t length, long scale)
+static double slow_read(const char *text, size_t length, long long scale)
 {
     char copy[DECIDING_DIGITS + 32];
     size_t kept = 0;
@@ -49,7 +61,7 @@ static double slow_read(const char *text, size_t length, long scale)
     if (kept == 0)
         return 0.0;
     copy[kept] = more ? '1' : '0';
-    snprintf(copy + kept + 1, sizeof copy - kept - 1, "e%ld", scale - 1);
+    snprintf(copy + kept + 1, sizeof copy - kept - 1, "e%lld", scale - 1);
     locale_t before = enter_c_locale();
     double value = strtod(copy, NULL);
     leave_c_locale(before);
@@ -57,7 +69,7 @@ static double slow_read(const char *text, size_t length, long scale)
 }
 
 /* The exponent at text (after the mantissa): its value, and its length in characters (0 if there is none). */
-static size_t read_exponent(const char *text, size_t length, long *exponent)
+static size_t read_exponent(const char *text, size_t length, long long *exponent)
 {
     *exponent = 0;
     if (length < 2 || (text[0] != 'e' && text[0] != 'E'))
@@ -67,7 +79,7 @@ static size_t read_exponent(const char *text, size_t length, long *exponent)
     if (at >= length || !is_digit(text[at]))
         return 0;
     for (; at < length && is_digit(text[at]); at++)
-        if (*exponent < 100000)
+        if (*exponent < EXPONENT_MAX)
             *exponent = *exponent * 10 + (text[at] - '0');
     if (negative)
         *exponent = -*exponent;
@@ -83,7 +95,7 @@ size_t quell_number_read(const char *text, size_t length, char decimal_point, do
     if (at < length && (text[at] == '-' || text[at] == '+'))
         negative = text[at++] == '-';
     uint64_t mantissa = 0;
-    long scale = 0;
+    long long scale = 0;
     size_t digits = 0, significant = 0;
     bool after_point = false;
     for (; at < length; at++) {
@@ -103,7 +115,7 @@ size_t quell_number_read(const char *text, size_t length, char decimal_point, do
     }
     if (digits == 0)
         return 0;
-    long exponent;
+    long long exponent;
     at += read_exponent(text + at, length - at, &exponent);
     scale += exponent;
     /* Exact when mantissa and power of ten are both exact doubles: one correctly rounded operation. */

@@ -54,6 +54,8 @@ static bool plain_spelling(char *out, size_t size, const char *name, size_t leng
     } spelling[] = {{"\xc2\xb5", "u"},   {"\xce\xbc", "u"}, {"\xc2\xb2", "2"}, {"^2", "2"},
                     {"\xc2\xb0", "deg"}, {"\xb5", "u"},     {"\xb2", "2"},     {"\xb0", "deg"}};
     size_t used = 0;
+    if (memchr(name, '\0', length) != NULL)
+        return false;
     for (size_t i = 0; i < length;) {
         const char *piece = NULL;
         for (size_t s = 0; s < sizeof spelling / sizeof spelling[0] && piece == NULL; s++) {
@@ -122,7 +124,7 @@ quell_status quell_quantity_parse(const char *text, quell_dimension dimension, c
     const quell_unit *unit = length == 0 && bare_unit != NULL
                                  ? quell_unit_find(dimension, bare_unit, strlen(bare_unit))
                                  : quell_unit_find(dimension, at, length);
-    if (unit == NULL)
+    if (unit == NULL || !isfinite(value * unit->si))
         return refuse(err, text, dimension, "");
     *si = value * unit->si;
     return QUELL_OK;
@@ -147,7 +149,7 @@ quell_status quell_quantity_parse_range(const char *text, quell_dimension dimens
         const char *name = second + second_used + blanks(second + second_used);
         unit = quell_unit_find(dimension, name, trimmed_length(name));
     }
-    if (unit == NULL || !isfinite(low) || !isfinite(high) || low > high)
+    if (unit == NULL || !isfinite(low * unit->si) || !isfinite(high * unit->si) || low > high)
         return refuse(err, text, dimension, "LOW..HIGH of ");
     *low_si = low * unit->si;
     *high_si = high * unit->si;

@@ -18,7 +18,8 @@ quell_random *quell_random_create(uint64_t seed)
         quell_memory_free(random);
         return NULL;
     }
-    gsl_rng_set(random->generator, (unsigned long)seed);
+    /* the generator takes 32 bits; Knuth's multiplier spreads the upper ones over them */
+    gsl_rng_set(random->generator, (uint32_t)seed ^ (uint32_t)((seed >> 32) * 0x9e3779b9u));
     return random;
 }
 

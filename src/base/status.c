@@ -21,15 +21,20 @@ const quell_status_info *quell_status_describe(quell_status status)
     return &table[row < sizeof table / sizeof table[0] ? row : QUELL_E_USAGE];
 }
 
-/* Ends text in "..." if snprintf could not fit it: nothing is cut silently. */
+/* Ends text in "..." if snprintf could not fit it: nothing is cut silently, and no UTF-8 character is split. */
 static void mark_cut(char *text, size_t size, int wanted)
 {
     if (wanted < 0)
         text[0] = '\0';
-    else if ((size_t)wanted >= size)
-        memcpy(text + size - 4, "...", 4);
+    if (wanted < 0 || (size_t)wanted < size || size < 4)
+        return;
+    size_t cut = size - 4;
+    for (int back = 0; back < 3 && cut > 0 && ((unsigned char)text[cut] & 0xc0) == 0x80; back++)
+        cut--;
+    memcpy(text + cut, "...", 4);
 }
 
+QUELL_PRINTF(5, 0)
 static quell_status fail(quell_error *err, quell_status status, size_t line, size_t column,
                          const char *format, va_list arguments)
 {
@@ -89,17 +94,52 @@ const char *quell_error_format(const quell_error *err, char *out, size_t size)
     return out;
 }
 
+/* Bytes of the well-formed UTF-8 character at the start of `left` bytes, 1 for a byte that starts none; *plain: is it
+   text, neither malformed nor a control character? Source: The Unicode Standard, table 3-7. */
+static size_t character(const unsigned char *at, size_t left, bool *plain)
+{
+    static const struct {
+        unsigned char lead_low, lead_high, second_low, second_high;
+        size_t length;
+    } form[] = {
+        {0x00, 0x7f, 0, 0, 1},       {0xc2, 0xdf, 0x80, 0xbf, 2}, {0xe0, 0xe0, 0xa0, 0xbf, 3},
+        {0xe1, 0xec, 0x80, 0xbf, 3}, {0xed, 0xed, 0x80, 0x9f, 3}, {0xee, 0xef, 0x80, 0xbf, 3},
+        {0xf0, 0xf0, 0x90, 0xbf, 4}, {0xf1, 0xf3, 0x80, 0xbf, 4}, {0xf4, 0xf4, 0x80, 0x8f, 4},
+    };
+    *plain = false;
+    for (size_t i = 0; i < sizeof form / sizeof form[0]; i++) {
+        size_t length = form[i].length;
+        if (at[0] < form[i].lead_low || at[0] > form[i].lead_high || length > left)
+            continue;
+        if (length > 1 && (at[1] < form[i].second_low || at[1] > form[i].second_high))
+            return 1;
+        for (size_t k = 2; k < length; k++)
+            if ((at[k] & 0xc0) != 0x80)
+                return 1;
+        bool control = length == 1 ? at[0] < 0x20 || at[0] == 0x7f : at[0] == 0xc2 && at[1] < 0xa0;
+        *plain = !control;
+        return length;
+    }
+    return 1;
+}
+
 const char *quell_printable(char *out, size_t size, const char *text, size_t length)
 {
-    size_t room = size - 1;
-    bool cut = length > room;
-    size_t copied = cut ? room - 3 : length;
-    for (size_t i = 0; i < copied; i++) {
-        unsigned char byte = (unsigned char)text[i];
-        out[i] = byte < 0x20 || byte == 0x7f ? '?' : (char)byte;
+    size_t used = 0, keep = 0; /* keep: where "..." still fits */
+    for (size_t i = 0; i < length;) {
+        bool plain;
+        size_t taken = character((const unsigned char *)text + i, length - i, &plain);
+        size_t add = plain ? taken : 1;
+        if (used + add > size - 1) {
+            memcpy(out + keep, "...", 4);
+            return out;
+        }
+        memcpy(out + used, plain ? text + i : "?", add);
+        used += add;
+        i += taken;
+        if (used <= size - 4)
+            keep = used;
     }
-    while (cut && copied > 0 && ((unsigned char)text[copied] & 0xc0) == 0x80)
-        copied--; /* do not split a UTF-8 character */
-    memcpy(out + copied, cut ? "..." : "", cut ? 4 : 1);
+    out[used] = '\0';
     return out;
 }

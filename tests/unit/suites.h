@@ -6,6 +6,10 @@
 
 #define SUITES(X)                                                                                                    \
     X(base)                                                                                                          \
+    X(base_memory)                                                                                                   \
+    X(base_number)                                                                                                   \
+    X(base_quantity)                                                                                                 \
+    X(base_random)                                                                                                   \
     X(report)
 
 #define DECLARE(name) Suite *suite_##name(void);
