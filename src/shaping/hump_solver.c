@@ -7,8 +7,9 @@
 /* Steps in damping ratio: the largest taken, and the one at which the family is said to end. */
 static const double step_largest = 0.02, step_least = 1e-6;
 
-/* Newton steps at which intermediate and final solutions are good enough; the error left is about the square. */
-static const double newton_between = 1e-4, newton_final = 1e-9;
+/* Newton steps at which intermediate and final solutions are good enough; the error left is about the square. Where
+   the zeros lie close, rounding moves them by more of their spacing than that: by newton_rounding / spacing. */
+static const double newton_between = 1e-4, newton_final = 1e-9, newton_rounding = 1e-14;
 
 /* Residuals are sums of doubles of order 1: a smaller tolerance cannot be told from this one. */
 static const double tolerance_least = 1e-12;
@@ -28,17 +29,20 @@ static bool is_sound(const double *x, size_t n)
 }
 
 /* From the solution x at damping ratio `from` to the one at `to`. Start: amplitudes shrink along the shaper as the
-   mode decays, the rest is kept. x is untouched on failure. */
+   mode decays, times stretch with its damped period. x is untouched on failure. */
 static bool advance(hump_problem *problem, double *x, double from, double to, double newton_tolerance)
 {
     const newton_system system = {4 * problem->zeros, problem, quell_hump_evaluate, quell_hump_trust};
     const double ratio = quell_half_period_decay(to) / quell_half_period_decay(from);
+    const double stretch = sqrt((1 - from * from) / (1 - to * to));
     double trial[NEWTON_MAX], factor = 1, sum = 0;
     memcpy(trial, x, system.size * sizeof *x);
     for (size_t i = 0; i <= problem->zeros; i++, factor *= ratio)
         sum += trial[i] *= factor;
     for (size_t i = 0; i <= problem->zeros; i++)
         trial[i] /= sum;
+    for (size_t i = 1; i <= problem->zeros; i++)
+        trial[hump_time_at(problem->zeros, i)] *= stretch;
     problem->damping_ratio = to;
     if (!quell_newton_solve(&system, trial, newton_tolerance) || !is_sound(trial, problem->zeros))
         return false;
@@ -49,11 +53,12 @@ static bool advance(hump_problem *problem, double *x, double from, double to, do
 /* Takes the undamped solution x to the damping ratio `goal`; returns the one reached. */
 static double continue_to(hump_problem *problem, double *x, double goal)
 {
+    const double final = newton_final + newton_rounding / problem->spacing;
     double reached = 0, step = step_largest;
     while (reached < goal) {
         const bool last = reached + step >= goal;
         const double next = last ? goal : reached + step;
-        if (advance(problem, x, reached, next, last ? newton_final : newton_between)) {
+        if (advance(problem, x, reached, next, last ? final : newton_between)) {
             reached = next;
         } else {
             step = (next - reached) / 2;
