@@ -97,7 +97,7 @@ typedef struct quell_need {
     char axis; /**< 'x' or 'y' */
     const quell_modes *modes;
     double drift;          /**< d: relative, added to the 95 % intervals of f on both sides */
-    double residual_limit; /**< share of ripple allowed, in (0, 1) */
+    double residual_limit; /**< share of ripple allowed, in (0, 1); NaN: the machine file's */
     bool equal;            /**< R = worst over the modes instead of the weighted sum */
     const quell_shaper *old_setting; /**< carried over unchanged; NULL: none */
 } quell_need;
@@ -113,14 +113,14 @@ typedef struct quell_candidate {
     bool is_old, is_none;
     double residual_nominal;   /**< R with every mode at its estimate */
     double residual_worst;     /**< R over the uncertainty U */
-    size_t covers_count;       /**< stretches of scaled frequency of the strongest mode where R <= limit */
+    size_t covers_count;       /**< stretches of the strongest mode's frequency, all modes scaled alike, with R <= limit */
     double covers_hz[4][2];
     double ripple_m[QUELL_MODES_MAX];         /**< nominal, per mode, after the reference move */
     double ripple_ci95_m[QUELL_MODES_MAX][2];
     double ripple_worst_m;     /**< sum over modes at the worst of U */
     double spread_s;
     double rounding_m;                 /**< at the acceleration in use */
-    double acceleration_limit_mps2;    /**< NaN if the corner speed alone exceeds the rounding limit */
+    double acceleration_limit_mps2;    /**< NaN if the corner speed alone exceeds the rounding limit; infinite: none */
     double delay_s;
     const char *reason;        /**< why it is in, out, or second; a few words */
 } quell_candidate;
@@ -135,9 +135,9 @@ typedef struct quell_axis_choice {
     double uncertainty_zeta[QUELL_MODES_MAX][2];
     double residual_limit;
     size_t count;
-    quell_candidate candidate[QUELL_CANDIDATES_MAX];
+    quell_candidate candidate[QUELL_CANDIDATES_MAX]; /**< families as listed, the old setting, no shaper */
     int chosen, runner_up, old, none;
-    bool meets_residual, meets_rounding;
+    bool meets_residual, meets_rounding; /**< of the chosen one; rounding that is not known counts as kept */
     const char *setting;       /**< the controller's own line; NULL if there is no template */
     const char *why;           /**< sentence */
     size_t would_change_count;
@@ -148,14 +148,35 @@ typedef struct quell_axis_choice {
     const char *note[8];
 } quell_axis_choice;
 
-/** Weighted worst residual R of a shaper for a need (see the design: weights from the reference move; 61
-    frequencies x 3 damping ratios a mode, parabola at maxima). at_estimate: only at the estimates. */
+/** Weighted worst residual R of a shaper for a need: weights |c| |gamma + alpha/s| / wd of the reference move (the axis
+    brakes at its acceleration and stops at the corner), normalised; 61 frequencies x 3 damping ratios a mode over its
+    95 % intervals, widened by drift and load; a parabola at each maximum. at_estimate: only at the estimates.
+    The largest over the modes instead of the weighted sum if need->equal or a participation is not known.
+    machine: NULL if nothing is known. need->modes must have at least one mode. */
 double quell_need_residual(const quell_need *need, const quell_machine *machine, const quell_shaper *shaper,
                            bool at_estimate);
 
-/** Ranks all candidates and chooses. QUELL_OK; QUELL_E_NOT_MET with out filled in (best chosen, or no modes);
-    QUELL_E_USAGE; QUELL_E_MEMORY. Texts live in arena. */
+/** Ranks all candidates and chooses. The rule: among candidates that the controller takes and whose worst R is within
+    the residual limit, the least spread; within 3 % of that, the one that covers the wider band. If none is: the least
+    worst ripple whose rounding is within its limit, else the least worst ripple.
+    need->residual_limit: NaN takes the machine file's residual-limit or ripple-limit. machine: NULL if nothing is
+    known: all built-in families are candidates. The choice does not refer to need and machine afterwards.
+    QUELL_OK; QUELL_E_NOT_MET with out filled in (the best chosen; or no modes, or a controller that takes no shapers:
+    chosen is -1 and why says so); QUELL_E_USAGE if no limit is stated, or a number of the need is out of range;
+    QUELL_E_MEMORY. Texts live in arena; out is untouched on failures but QUELL_E_NOT_MET. */
 quell_status quell_choose_axis(const quell_need *need, const quell_machine *machine, quell_arena *arena,
                                quell_axis_choice *out, quell_error *err);
+
+/** The settings of both axes together at a right-angled corner. Times s, lengths m; NaN where not known. */
+typedef struct quell_pair {
+    double axis_delay_s[2];    /**< of x and y, so that both are equally late: 0 for the slower one */
+    double acceleration_mps2;  /**< the larger of the axes' */
+    double rounding_m;         /**< as they are: the worse of x into y and y into x */
+    double rounding_aligned_m; /**< with the delays */
+    double corner_error_m;     /**< what unequal delays add: rounding_m - rounding_aligned_m, at least 0 */
+} quell_pair;
+
+/** Judges x and y together. machine: NULL if nothing is known. */
+quell_pair quell_pair_judge(const quell_machine *machine, const quell_shaper *x, const quell_shaper *y);
 
 #endif

@@ -1,0 +1,164 @@
+/* The choice in words: the reason of each row, why the chosen one, and both ways out where it rounds too much. */
+#include "choose/choose_private.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+choice_number choice_fixed(double value, int decimals)
+{
+    choice_number number;
+    quell_number_print_fixed(number.text, sizeof number.text, value, decimals);
+    return number;
+}
+
+choice_number choice_percent(double share)
+{
+    double percent = 100 * share;
+    return choice_fixed(percent, fabs(percent - round(percent)) < 5e-3 || percent >= 99.5 ? 0 : 1);
+}
+
+const char *choice_say(choice_work *work, const char *format, ...)
+{
+    char text[1024];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    const char *copy = quell_arena_copy(work->arena, text, strlen(text));
+    work->out_of_memory = work->out_of_memory || copy == NULL;
+    return copy != NULL ? copy : "";
+}
+
+/* "EI at 59.8 Hz, damping ratio 0.046" */
+static const char *name_row(choice_work *work, const quell_candidate *row)
+{
+    if (row->is_none || strcmp(row->family_id, "impulses") == 0)
+        return row->title;
+    return choice_say(work, "%s at %s Hz, damping ratio %s", row->title,
+                      choice_fixed(row->shaper.at.frequency_hz, 1).text,
+                      choice_fixed(row->shaper.at.damping_ratio, 3).text);
+}
+
+static bool is_outside(const choice_work *work, size_t i)
+{
+    return i < work->families && work->result[i].outside;
+}
+
+/* A row that keeps to the limit but was not chosen. */
+static const char *reason_not_chosen(choice_work *work, const quell_candidate *row)
+{
+    const quell_candidate *chosen = &work->out->candidate[work->out->chosen];
+    double more = row->spread_s / chosen->spread_s - 1;
+    if (more < 0)
+        return choice_say(work, "meets the limit with %s %% less spread, but covers less",
+                          choice_percent(-more).text);
+    return choice_say(work, "meets the limit, but with %s %% more spread", choice_percent(more).text);
+}
+
+static const char *reason_of(choice_work *work, size_t i)
+{
+    const quell_axis_choice *out = work->out;
+    const quell_candidate *row = &out->candidate[i];
+    if (row->shaper.count == 0)
+        return "the family has no shaper for these damping ratios";
+    if (!row->accepted && row->residual_worst <= out->residual_limit)
+        return "meets the limit, but the controller cannot be set to it";
+    if (!rule_meets(out, row))
+        return choice_say(work, "%s to %s %% left, the limit is %s %%%s%s",
+                          choice_percent(row->residual_nominal).text,
+                          choice_percent(row->residual_worst).text, choice_percent(out->residual_limit).text,
+                          (int)i == out->chosen ? "; the least there is" : "",
+                          row->accepted ? "" : "; the controller cannot be set to it");
+    if ((int)i == out->chosen)
+        return is_outside(work, i) ? "least spread that meets the limit, designed outside the modes' ranges"
+                                   : "least spread that meets the limit";
+    return reason_not_chosen(work, row);
+}
+
+static size_t count_meeting(const quell_axis_choice *choice)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < choice->count; i++)
+        count += rule_meets(choice, &choice->candidate[i]);
+    return count;
+}
+
+/* Whether another row with less spread lost for its coverage. */
+static bool won_by_coverage(const quell_axis_choice *choice)
+{
+    const quell_candidate *chosen = &choice->candidate[choice->chosen];
+    for (size_t i = 0; i < choice->count; i++)
+        if (rule_meets(choice, &choice->candidate[i]) && choice->candidate[i].spread_s < chosen->spread_s)
+            return true;
+    return false;
+}
+
+static void explain_choice(choice_work *work)
+{
+    quell_axis_choice *out = work->out;
+    const quell_candidate *row = &out->candidate[out->chosen];
+    const char *name = name_row(work, row),
+               *limit = choice_say(work, "%s", choice_percent(out->residual_limit).text);
+    if (!out->meets_residual)
+        out->why = choice_say(work,
+                              "%s: nothing meets the residual limit of %s %%; this leaves the least "
+                              "ripple%s, %s %% at the worst",
+                              name, limit,
+                              rule_rounding_kept(work->machine, row) ? " within the rounding limit" : "",
+                              choice_percent(row->residual_worst).text);
+    else if (won_by_coverage(out))
+        out->why = choice_say(
+            work,
+            "%s: within 3 %% of the least spread of the %zu that keep the residual within %s %%, and of "
+            "those it covers the widest band; %s %% at the worst",
+            name, count_meeting(out), limit, choice_percent(row->residual_worst).text);
+    else
+        out->why = choice_say(
+            work,
+            "%s: the least spread (%s ms) of the %zu that keep the residual within %s %%; %s %% at the worst",
+            name, choice_fixed(row->spread_s * 1e3, 2).text, count_meeting(out), limit,
+            choice_percent(row->residual_worst).text);
+}
+
+static const char *in_mps2(choice_work *work, double mps2)
+{
+    return choice_say(work, "%s mm/s2", choice_fixed(floor(mps2 * 1e3 + 1e-6), 0).text);
+}
+
+static void add_way_out(quell_axis_choice *out, const char *text)
+{
+    out->way_out[out->ways_out_count++] = text;
+}
+
+static void explain_ways_out(choice_work *work)
+{
+    quell_axis_choice *out = work->out;
+    const quell_candidate *row = &out->candidate[out->chosen];
+    const quell_machine *machine = work->machine;
+    if (out->meets_rounding)
+        return;
+    const char *limit = choice_say(work, "%s um", choice_fixed(machine->rounding_limit_m * 1e6, 0).text);
+    add_way_out(out, choice_say(work, "keeps %s: rounds corners by %s um, the limit is %s",
+                                in_mps2(work, work->needs.acceleration_mps2),
+                                choice_fixed(row->rounding_m * 1e6, 0).text, limit));
+    if (isnan(row->acceleration_limit_mps2))
+        add_way_out(
+            out, choice_say(
+                     work,
+                     "keeps %s: at no acceleration, since the corner speed alone rounds more; a lower corner "
+                     "speed is needed",
+                     limit));
+    else
+        add_way_out(out, choice_say(work, "keeps %s: acceleration %s", limit,
+                                    in_mps2(work, row->acceleration_limit_mps2)));
+}
+
+void choice_explain(choice_work *work)
+{
+    for (size_t i = 0; i < work->out->count; i++)
+        work->out->candidate[i].reason = reason_of(work, i);
+    explain_choice(work);
+    explain_ways_out(work);
+}

@@ -1,0 +1,121 @@
+/* What the machine file leaves open, and what that costs: said beside the choice, never silently filled in. */
+#include "choose/choose_private.h"
+
+#include <math.h>
+#include <string.h>
+
+static void add(choice_work *work, const char *text)
+{
+    quell_axis_choice *out = work->out;
+    const size_t room = sizeof out->note / sizeof out->note[0];
+    if (out->notes_count < room)
+        out->note[out->notes_count++] = text;
+    else
+        out->note[room - 1] = "more is left open than can be listed here; settle the notes above first";
+}
+
+static void note_motion(choice_work *work)
+{
+    const quell_machine *machine = work->machine;
+    bool no_speed = isnan(machine->corner_speed_mps),
+         no_acceleration = isnan(choice_limits(work)->acceleration_mps2);
+    if (no_speed && no_acceleration)
+        add(work, "corner-speed and acceleration are not known: modes are weighed by a velocity step alone, "
+                  "and ripple, "
+                  "rounding and stroke times have no size");
+    else if (no_speed)
+        add(work, "corner-speed is not known: ripple and rounding count only the acceleration's part, so "
+                  "both are at "
+                  "least what is shown");
+    else if (no_acceleration)
+        add(work, "acceleration is not known: ripple counts only the corner speed's part, and there is no "
+                  "rounding");
+    if (isnan(machine->rounding_limit_m))
+        add(work, "rounding-limit is not stated: no setting is held against it, and there is no acceleration "
+                  "limit");
+}
+
+static void note_families(choice_work *work)
+{
+    const quell_controller *controller = &work->machine->controller;
+    if (work->families_assumed)
+        add(work, "shapers is not stated: every built-in family is a candidate; the controller may not take "
+                  "the one "
+                  "chosen");
+    for (size_t i = 0; i < work->families; i++)
+        if (work->family[i].built_in != NULL &&
+            (work->family[i].built_in->flags & QUELL_FAMILY_TOLERANCE) != 0 && isnan(controller->tolerance)) {
+            add(work, "tolerance is not stated: families with humps are designed for V = 0.05; a controller "
+                      "that uses "
+                      "another V leaves another residual");
+            return;
+        }
+}
+
+static void note_load(choice_work *work)
+{
+    const quell_axis_limits *limits = choice_limits(work);
+    if (limits->load_kg[1] > 0 && isnan(limits->moving_mass_kg))
+        add(work, "moving-mass is not known: the load does not lower the band");
+    if (work->needs.worst_mode && !work->needs.worst_mode_by_choice && work->needs.modes > 1)
+        add(work, "a participation is not known: the mode that is left with most counts, as with --equal");
+}
+
+static void note_design(choice_work *work)
+{
+    int chosen = work->out->chosen;
+    if (chosen >= 0 && (size_t)chosen < work->families && work->result[chosen].outside)
+        add(work, "its design frequency lies outside the modes' ranges, since no frequency within them meets "
+                  "the limit");
+}
+
+/* Whether it matters which way the controller takes what it is told. */
+static void note_readings(choice_work *work)
+{
+    const quell_controller *controller = &work->machine->controller;
+    int chosen = work->out->chosen;
+    bool frequency = controller->frequency == QUELL_READING_UNKNOWN;
+    if (chosen < 0 || (size_t)chosen >= work->families || (!frequency && !controller->damping_unknown))
+        return;
+    const search_setting *setting = &work->result[chosen].setting;
+    double low = HUGE_VAL, high = 0;
+    for (size_t i = 0; i < setting->readings; i++) {
+        double residual = needs_residual_worst(&work->needs, &setting->shaper[i], HUGE_VAL);
+        low = fmin(low, residual);
+        high = fmax(high, residual);
+    }
+    bool matters = high > work->out->residual_limit ? low <= work->out->residual_limit : high - low > 0.01;
+    add(work, choice_say(work, "%s not known: judged %s, residual at the worst %s to %s %%; that %s",
+                         !frequency ? "the damping ratio that the controller uses is"
+                         : controller->damping_unknown
+                             ? "what the controller calls frequency, and its damping ratio, are"
+                             : "whether the controller's frequency is natural or damped is",
+                         !frequency                    ? "for 0, 0.05 and 0.1"
+                         : controller->damping_unknown ? "both ways for 0, 0.05 and 0.1"
+                                                       : "both ways",
+                         choice_percent(low).text, choice_percent(high).text,
+                         matters ? "matters" : "does not matter"));
+}
+
+static void note_shared(choice_work *work)
+{
+    const char(*shared)[16] = work->machine->controller.one_setting_for;
+    if (shared[0][0] == '\0')
+        return;
+    add(work, choice_say(work,
+                         "the controller has one %s%s%s%s%s for both axes: each axis is chosen on its own "
+                         "here, and the two "
+                         "must be brought to one",
+                         shared[0], shared[1][0] != '\0' ? ", one " : "", shared[1],
+                         shared[2][0] != '\0' ? ", one " : "", shared[2]));
+}
+
+void choice_add_notes(choice_work *work)
+{
+    note_motion(work);
+    note_families(work);
+    note_load(work);
+    note_design(work);
+    note_readings(work);
+    note_shared(work);
+}
