@@ -9,7 +9,7 @@
 #include "quell/shaping.h"
 #include "quell/spectrum.h"
 
-enum { QUELL_MODES_MAX = 8, QUELL_DOUBTS_MAX = 6 };
+enum { QUELL_MODES_MAX = 8, QUELL_DOUBTS_MAX = 8 };
 
 /** One mode. A value that is not known is NaN. */
 typedef struct quell_mode {
@@ -35,10 +35,11 @@ typedef struct quell_ignored {
 } quell_ignored;
 
 typedef struct quell_modes_options {
-    double band_hz[2];             /**< where modes are sought; both 0: chosen */
+    double band_hz[2];             /**< where modes are sought; both 0: quell_modes_default_band */
     const quell_ignored *ignored;
     size_t ignored_count;
-    const quell_shaper *shaper_on; /**< divided out of the density; NULL: none */
+    const quell_shaper *shaper_on; /**< its |H|^2 is taken out of the input; where that is under 1e-3 the density is
+                                        not used; NULL: none */
     double rate_relative_error;    /**< 95 %, added to the intervals of f */
 } quell_modes_options;
 
@@ -47,7 +48,7 @@ typedef struct quell_modes_fit {
     const char *objective; /**< "least squares of ln density", later "likelihood" */
     size_t parameters, iterations;
     double dof_per_bin, bin_hz;
-    double rms_log_misfit;      /**< standard deviation of ln(P/M) over the band */
+    double rms_log_misfit;      /**< root mean square of ln(P/M) over the band, lines left out */
     double input_log_level;     /**< b0 */
     double input_slope;         /**< b1 */
     double noise_log_level;     /**< n */
@@ -60,7 +61,10 @@ typedef struct quell_modes {
     quell_mode mode[QUELL_MODES_MAX];
     double band_hz[2];
     quell_modes_fit fit;
-    const char *excitation; /**< what was assumed: "sweep, not known", ... */
+    const char *excitation; /**< what was assumed: "one input, its spectrum not known", ... */
+    size_t left_out;        /**< modes that were found and fitted, but that the user ignores */
+    quell_mode left_out_mode[QUELL_MODES_MAX];
+    const char *left_out_reason[QUELL_MODES_MAX];
 } quell_modes;
 
 /** A peak that stands out of its local floor. */
@@ -70,7 +74,7 @@ typedef struct quell_peak {
     double floor_ratio;   /**< P / local floor */
     double prominence_db;
     double half_power_damping_ratio;
-    bool line;            /**< at most 3 bins wide: a driven line, not a mode */
+    bool line;            /**< at most 3 bins wide and without skirts: a driven line, not a mode */
 } quell_peak;
 
 /** Local noise floor: geometric mean of the running medians on the left and the right (0.6 octave), times
@@ -78,17 +82,50 @@ typedef struct quell_peak {
 quell_status quell_noise_floor(const quell_spectrum *spectrum, size_t axis, double *floor, quell_error *err);
 
 /** Peaks in [low_hz, high_hz] that pass the test of the design (level over the floor at 1 % over the whole band,
-    prominence >= 3.5 * 4.343 * sqrt(2 / nu) dB and >= 1.5 dB), strongest first, at most max of them.
-    QUELL_OK with *count; QUELL_E_MEMORY. */
+    prominence >= 3.5 * 4.343 * sqrt(2 / nu) dB and >= 1.5 dB over the floor), the most prominent first, at most max
+    of them. QUELL_OK with *count; QUELL_E_MEMORY. */
 quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
                               quell_peak *peaks, size_t max, size_t *count, quell_error *err);
 
 /** H of the response model at x Hz for count modes (frequency_hz, damping_ratio, participation used). */
 double complex quell_response(const quell_mode *mode, size_t count, double x_hz);
 
-/** Finds the modes of axis `axis` of the spectrum. No mode found is QUELL_OK with count 0.
-    QUELL_E_DATA if the band holds too few bins for a fit. Text lives in arena; out untouched on failure. */
+/** Finds the modes of axis `axis` of the spectrum, lowest frequency first. A mode is taken in if a peak stands out,
+    the fit keeps it near that peak, wider than a line, with |c| >= 0.02, and the rms misfit falls by 20 %.
+    No mode found is QUELL_OK with count 0. QUELL_E_USAGE if the axis or the band is out of range; QUELL_E_DATA if
+    the band holds too few bins for a fit; QUELL_E_MEMORY. Text lives in arena; out untouched on failure. */
 quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const quell_modes_options *options,
                               quell_arena *arena, quell_modes *out, quell_error *err);
+
+/** The band searched when none is given: 5 Hz to the lower of 250 Hz and 0.4 of the rate. Ringing in um falls with the
+    square of frequency: above 250 Hz a mode leaves a twenty-fifth of what one at 50 Hz does. */
+void quell_modes_default_band(double rate_hz, double band_hz[2]);
+
+/** The fitted density as the window shows it, for each bin of the spectrum; NaN outside the band of the fit.
+    model has spectrum->bins entries. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum,
+                                 const quell_shaper *shaper_on, double *model, quell_error *err);
+
+/** A direction in words: "along X", "along X, 8 deg towards -Z"; "" if it is not known. size >= 48. Returns out. */
+const char *quell_direction_words(const double direction[3], char *out, size_t size);
+
+/** How a mode differs between recordings of one axis. */
+typedef struct quell_mode_spread {
+    size_t recordings;          /**< in which the mode was found */
+    double frequency_hz;        /**< standard deviation; NaN if found in one only */
+    double damping_ratio;       /**< likewise */
+    size_t lowest, highest;     /**< which recordings had the lowest and the highest frequency, from 0 */
+} quell_mode_spread;
+
+/** Modes of several recordings of one axis pooled: a mode of the recording with the most modes is sought in the
+    others within 5 % (or its half-power width), frequency and damping ratio are averaged as logarithms, and the
+    intervals are widened to hold every recording's own value. spread has out->count entries. */
+void quell_modes_pool(const quell_modes *each, size_t recordings, quell_modes *out,
+                      quell_mode_spread spread[QUELL_MODES_MAX]);
+
+/** Damping ratio of a free decay whose amplitude falls by exp(-decrement) a period: d = 2 pi z / sqrt(1 - z^2).
+    Textbook relation (e.g. W. T. Thomson, Theory of Vibration with Applications). decrement >= 0; z in [0, 1). */
+double quell_damping_from_decrement(double decrement);
+double quell_decrement_from_damping(double damping_ratio);
 
 #endif

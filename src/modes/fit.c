@@ -1,0 +1,193 @@
+/* The fit: damped least squares (K. Levenberg, Q. Appl. Math. 2, 1944; D. W. Marquardt, J. SIAM 11, 1963) of the
+   model to the logarithm of the Welch density, on analytic derivatives. */
+#include "modes_private.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Spread of the input's slope b1 in the mind of who has not seen the data. Motion made to shake a machine has a flat
+   input; a steep one trades against the participations, which then mean nothing. Data that know better overrule it. */
+#define SLOPE_SPREAD 0.5
+
+/* Where there is no noise, nothing holds its level: it may move by this much a step. */
+#define NOISE_STEP 2.0
+
+/* Solves a x = b for a symmetric positive definite matrix by Cholesky's factors; false if it is not. x may be b. */
+static bool solve(double a[][FIT_PARAMETERS_MAX], const double *b, size_t n, double *x)
+{
+    for (size_t j = 0; j < n; j++)
+        for (size_t i = j; i < n; i++) {
+            double sum = a[i][j];
+            for (size_t k = 0; k < j; k++)
+                sum -= a[i][k] * a[j][k];
+            if (i == j && !(sum > 0))
+                return false;
+            a[i][j] = i == j ? sqrt(sum) : sum / a[j][j];
+        }
+    for (size_t i = 0; i < n; i++) {
+        double sum = b[i];
+        for (size_t k = 0; k < i; k++)
+            sum -= a[i][k] * x[k];
+        x[i] = sum / a[i][i];
+    }
+    for (size_t i = n; i-- > 0;) {
+        for (size_t k = i + 1; k < n; k++)
+            x[i] -= a[k][i] * x[k];
+        x[i] /= a[i][i];
+    }
+    return true;
+}
+
+/* Q of a point whose ln M is log_model, and the rms of the misfit. */
+static double misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model,
+                     double *rms)
+{
+    const quell_model *model = &problem->model;
+    double sum = 0, slope = fit->parameter[FIT_PER_MODE * fit->modes + FIT_B1] / SLOPE_SPREAD;
+    size_t count = 0;
+    for (size_t b = 0; b < model->bins; b++) {
+        if (problem->masked[model->first + b])
+            continue;
+        double e = problem->log_density[model->first + b] - log_model[b];
+        sum += e * e;
+        count++;
+    }
+    *rms = count > 0 ? sqrt(sum / (double)count) : 0;
+    return problem->weight / 2 * sum + slope * slope / 2;
+}
+
+/* Gradient -dQ/dp = sum w e dlnM and information A = sum w dlnM dlnM^T (lower triangle), the slope's part added. */
+static void normal_equations(const quell_fit_problem *problem, const quell_fit *fit, double *gradient,
+                             double information[][FIT_PARAMETERS_MAX])
+{
+    const quell_model *model = &problem->model;
+    size_t n = FIT_PER_MODE * fit->modes + FIT_COMMON, slope = FIT_PER_MODE * fit->modes + FIT_B1;
+    memset(gradient, 0, n * sizeof *gradient);
+    memset(information, 0, n * sizeof *information);
+    for (size_t b = 0; b < model->bins; b++) {
+        if (problem->masked[model->first + b])
+            continue;
+        double e = problem->log_density[model->first + b] - problem->log_model[b];
+        double row[FIT_PARAMETERS_MAX];
+        for (size_t p = 0; p < n; p++)
+            row[p] = problem->jacobian[p * model->bins + b];
+        for (size_t p = 0; p < n; p++) {
+            gradient[p] += problem->weight * e * row[p];
+            for (size_t q = 0; q <= p; q++)
+                information[p][q] += problem->weight * row[p] * row[q];
+        }
+    }
+    gradient[slope] -= fit->parameter[slope] / (SLOPE_SPREAD * SLOPE_SPREAD);
+    information[slope][slope] += 1 / (SLOPE_SPREAD * SLOPE_SPREAD);
+}
+
+/* The range of a parameter that has one. */
+static bool bounds(const quell_fit_problem *problem, size_t modes, size_t p, double range[2])
+{
+    if (p == FIT_PER_MODE * modes + FIT_B1) {
+        range[0] = -3;
+        range[1] = 3;
+        return true;
+    }
+    if (p == FIT_PER_MODE * modes + FIT_NOISE) {
+        memcpy(range, problem->noise_bounds, sizeof problem->noise_bounds);
+        return true;
+    }
+    if (p % FIT_PER_MODE == FIT_C && p < FIT_PER_MODE * modes) {
+        range[0] = -FIT_PARTICIPATION_MAX;
+        range[1] = FIT_PARTICIPATION_MAX;
+        return true;
+    }
+    return false;
+}
+
+/* The free parameters: all but those on a bound whose gradient points outwards. */
+static size_t free_parameters(const quell_fit_problem *problem, const quell_fit *fit, const double *gradient,
+                              size_t *index)
+{
+    size_t n = FIT_PER_MODE * fit->modes + FIT_COMMON, count = 0;
+    for (size_t p = 0; p < n; p++) {
+        double range[2];
+        bool held =
+            bounds(problem, fit->modes, p, range) && ((fit->parameter[p] <= range[0] && gradient[p] < 0) ||
+                                                      (fit->parameter[p] >= range[1] && gradient[p] > 0));
+        if (!held)
+            index[count++] = p;
+    }
+    return count;
+}
+
+/* One damped step from fit into moved. Returns the largest component, NaN if the equations have no solution;
+   *gain = g^T delta. */
+static double step(const quell_fit_problem *problem, const quell_fit *fit, const double *gradient,
+                   double information[][FIT_PARAMETERS_MAX], double damping, quell_fit *moved, double *gain)
+{
+    size_t index[FIT_PARAMETERS_MAX], n = free_parameters(problem, fit, gradient, index);
+    double a[FIT_PARAMETERS_MAX][FIT_PARAMETERS_MAX], right[FIT_PARAMETERS_MAX], delta[FIT_PARAMETERS_MAX];
+    for (size_t i = 0; i < n; i++) {
+        right[i] = gradient[index[i]];
+        for (size_t j = 0; j <= i; j++)
+            a[i][j] = information[index[i]][index[j]];
+        a[i][i] = a[i][i] * (1 + damping) + 1e-12;
+    }
+    *moved = *fit;
+    *gain = 0;
+    if (!solve(a, right, n, delta))
+        return (double)NAN;
+    double largest = 0;
+    for (size_t i = 0; i < n; i++) {
+        double *value = &moved->parameter[index[i]], range[2];
+        if (index[i] == FIT_PER_MODE * fit->modes + FIT_NOISE)
+            delta[i] = fmin(fmax(delta[i], -NOISE_STEP), NOISE_STEP);
+        *value += delta[i];
+        if (bounds(problem, fit->modes, index[i], range))
+            *value = fmin(fmax(*value, range[0]), range[1]);
+        *gain += right[i] * delta[i];
+        largest = fmax(largest, fabs(delta[i]));
+    }
+    return largest;
+}
+
+void quell_fit_improve(quell_fit_problem *problem, quell_fit *fit, size_t max_iterations, double enough)
+{
+    double gradient[FIT_PARAMETERS_MAX], information[FIT_PARAMETERS_MAX][FIT_PARAMETERS_MAX];
+    double damping = 1e-2;
+    bool moved_on = true, settled = false;
+    for (size_t i = 0; i < max_iterations && !settled && damping < 1e12; i++) {
+        if (moved_on) {
+            quell_model_evaluate(&problem->model, fit->parameter, fit->modes, problem->log_model,
+                                 problem->jacobian);
+            fit->misfit = misfit(problem, fit, problem->log_model, &fit->rms);
+            normal_equations(problem, fit, gradient, information);
+        }
+        quell_fit moved;
+        double gain, largest = step(problem, fit, gradient, information, damping, &moved, &gain);
+        moved.misfit = (double)INFINITY;
+        if (largest < 3) { /* false, too, for NaN */
+            quell_model_evaluate(&problem->model, moved.parameter, moved.modes, problem->trial, NULL);
+            moved.misfit = misfit(problem, &moved, problem->trial, &moved.rms);
+        }
+        moved_on = moved.misfit <= fit->misfit; /* false, too, for NaN */
+        if (moved_on)
+            *fit = moved;
+        fit->iterations++;
+        settled = fabs(gain) < enough;
+        damping = moved_on ? damping / 5 : damping * 6;
+    }
+}
+
+bool quell_fit_plausible(const quell_fit_problem *problem, const quell_fit *fit)
+{
+    const quell_model *model = &problem->model;
+    double bin_hz = model->spectrum->bin_hz;
+    double low = 0.9 * (double)model->first * bin_hz,
+           high = 1.1 * (double)(model->first + model->bins - 1) * bin_hz;
+    for (size_t k = 0; k < fit->modes; k++) {
+        const double *mode = fit->parameter + FIT_PER_MODE * k;
+        double f_hz = exp(mode[FIT_LN_F]), zeta = exp(mode[FIT_LN_ZETA]);
+        if (!(f_hz >= low && f_hz <= high && zeta >= 2e-4 && zeta <= 0.4 &&
+              fabs(mode[FIT_C]) < FIT_PARTICIPATION_MAX))
+            return false;
+    }
+    return isfinite(fit->misfit);
+}

@@ -1,0 +1,154 @@
+/* Parts of the modes stage: the response model on a band of bins, the fit of it, its starts, peaks and lines. */
+#ifndef QUELL_MODES_PRIVATE_H
+#define QUELL_MODES_PRIVATE_H
+
+#include "quell/modes.h"
+
+/* ---------------------------------------------------------------- response model */
+
+/* Parameters of K modes: ln f, ln zeta, c for each mode in turn, then b0, b1, n. */
+enum { FIT_PARAMETERS_MAX = 3 * QUELL_MODES_MAX + 3 };
+enum { FIT_LN_F, FIT_LN_ZETA, FIT_C, FIT_PER_MODE }; /* offsets within a mode */
+enum { FIT_B0, FIT_B1, FIT_NOISE, FIT_COMMON };      /* offsets behind the modes */
+
+/* The model, seen through the window, at `bins` bins from `first` on. It is evaluated on a grid finer than the bins
+   and smeared by the window's |W|^2, as the data are. */
+typedef struct quell_model {
+    const quell_spectrum *spectrum;
+    size_t first, bins; /* the band in use */
+    double reference_hz;
+    size_t grid_first; /* grid point i lies at (grid_first + i) bin_hz / FINE */
+    size_t points;
+    double *log_x; /* ln(x / reference) on the grid of the whole search band */
+    double *input; /* known shape of the input there: |H|^2 of a shaper that was on; 1 if none */
+    size_t grid_room, grid_origin;
+    double *kernel; /* |W|^2 at offsets of 1 / FINE bin */
+    double *work;   /* one row of grid values a parameter and one for the model itself */
+} quell_model;
+
+/* A model over the bins low..high (inclusive) at most. shaper: was on during the recording; NULL: none.
+   QUELL_OK; QUELL_E_MEMORY. Free with quell_model_clear in either case. */
+quell_status quell_model_prepare(quell_model *model, const quell_spectrum *spectrum, size_t low, size_t high,
+                                 double reference_hz, const quell_shaper *shaper, quell_error *err);
+void quell_model_clear(quell_model *model);
+
+/* Narrows the model to bins first..last (inclusive) of those it was prepared for. */
+void quell_model_set_band(quell_model *model, size_t first, size_t last);
+
+/* ln M of each bin of the band, and, unless jacobian is NULL, d ln M / d parameter: row by row, a row of `bins`
+   values a parameter. */
+void quell_model_evaluate(const quell_model *model, const double *parameter, size_t modes, double *log_model,
+                          double *jacobian);
+
+/* Value and derivatives of one mode's g = r^2 / D, D = 1 - r^2 + 2 j zeta r, each as (real, imaginary). */
+typedef struct quell_mode_term {
+    double g[2], by_ln_f[2], by_ln_zeta[2];
+} quell_mode_term;
+quell_mode_term quell_mode_term_at(double r, double zeta);
+
+/* ---------------------------------------------------------------- fit */
+
+/* Beyond this two modes cancel each other, or the input's level is lost: no longer a participation. */
+#define FIT_PARTICIPATION_MAX 5.0
+
+/* Data of a fit. Arrays are indexed by bin of the spectrum. */
+typedef struct quell_fit_problem {
+    quell_model model;
+    double *log_density;                  /* ln P, its bias for chi-square taken off */
+    bool *masked;                         /* lines, and where a shaper left no input */
+    double weight;                        /* nu / 2: one over the variance of ln P */
+    double noise_bounds[2], noise_start;  /* of n */
+    double *log_model, *trial, *jacobian; /* scratch, a band long; jacobian FIT_PARAMETERS_MAX of them */
+} quell_fit_problem;
+
+/* A point in the fit, and how good it is. */
+typedef struct quell_fit {
+    size_t modes, iterations;
+    double parameter[FIT_PARAMETERS_MAX];
+    double
+        misfit; /* Q = sum weight / 2 (ln P - ln M)^2 over the unmasked bins of the band; infinite: rejected */
+    double rms; /* of ln P - ln M */
+} quell_fit;
+
+/* The data of one axis over the bins low..high at most. QUELL_OK; QUELL_E_MEMORY. Free with quell_fit_release in
+   either case. */
+quell_status quell_fit_prepare(quell_fit_problem *problem, const quell_spectrum *spectrum, size_t axis,
+                               size_t low, size_t high, double reference_hz, const quell_shaper *shaper,
+                               quell_error *err);
+void quell_fit_release(quell_fit_problem *problem);
+
+/* Falls of Q not worth a further step: while fits are being compared, and at the end. */
+#define FIT_NEARLY 1e-2
+#define FIT_FULLY 1e-5
+
+/* Improves a fit by at most max_iterations steps of damped least squares, until a step promises to lower Q by less
+   than `enough`. */
+void quell_fit_improve(quell_fit_problem *problem, quell_fit *fit, size_t max_iterations, double enough);
+
+/* False if a mode has left the range in which it means something: zeta in [2e-4, 0.4], f in the band or 10 % off,
+   |c| below its bound. */
+bool quell_fit_plausible(const quell_fit_problem *problem, const quell_fit *fit);
+
+/* ---------------------------------------------------------------- starts */
+
+/* Where a mode may be. */
+typedef struct quell_mode_start {
+    double frequency_hz, damping_ratio;
+} quell_mode_start;
+
+/* The best fit with one mode a start, over the sign choices of c: 2^n for n <= 4, beyond that from all positive with
+   one flipped at a time. `from`, unless NULL, is a fit of the first n - 1 starts to go on from as well. */
+quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
+                                const quell_fit *from);
+
+/* ---------------------------------------------------------------- band */
+
+/* The bins close round the modes, within low..high. */
+void quell_band_near(const quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
+                     size_t low, size_t high, size_t *first, size_t *last);
+
+/* Widens the model's band step by step to low..high at most, refitting, while the fit foretells the next step. */
+void quell_band_grow(quell_fit_problem *problem, quell_fit *fit, size_t low, size_t high);
+
+/* ---------------------------------------------------------------- peaks */
+
+/* Half-power damping ratio of the peak at a bin: (r2 - r1) / (2 r_peak) with r from linear interpolation between
+   bins and the peak from a parabola; NaN if a side does not fall to half before the density's end.
+   peak_bin, unless NULL: the interpolated peak in bins; width_bins likewise. */
+double quell_half_power(const double *density, size_t bins, size_t peak, double *peak_bin,
+                        double *width_bins);
+
+/* The first and last bin that a line at `bin` spoils. */
+void quell_line_extent(const double *density, size_t bins, size_t bin, size_t *first, size_t *last);
+
+/* ---------------------------------------------------------------- the search */
+
+enum { SEARCH_PEAKS_MAX = 24 };
+
+typedef struct quell_mode_search {
+    const quell_spectrum *spectrum;
+    size_t axis;
+    size_t low, high; /* bins searched */
+    size_t peaks;
+    quell_peak peak[SEARCH_PEAKS_MAX];
+    bool used[SEARCH_PEAKS_MAX];
+    quell_fit_problem problem;
+    quell_fit best;                    /* best.modes is 0 if there is none */
+    size_t from_peak[QUELL_MODES_MAX]; /* which peak each mode of the best fit started from */
+    size_t first, last;                /* bins of the best fit's band */
+} quell_mode_search;
+
+/* Takes in one mode after the other as long as it pays. The problem must be prepared. */
+void quell_modes_select(quell_mode_search *search);
+
+/* ---------------------------------------------------------------- direction and doubts */
+
+/* Principal direction of the real part of the cross-spectral matrix over the bins first..last; NaN unless it is
+   there for three axes. The largest component is positive. */
+void quell_direction_find(const quell_spectrum *spectrum, size_t first, size_t last, double direction[3]);
+
+/* Fills in the doubts of every mode. band_hz: what was searched. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_doubts_add(quell_modes *modes, const quell_spectrum *spectrum, size_t axis,
+                              const double band_hz[2], quell_arena *arena, quell_error *err);
+
+#endif

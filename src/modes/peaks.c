@@ -1,0 +1,110 @@
+/* Peaks that stand out of the local floor by more than chance, and lines told from modes. */
+#include "modes_private.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+
+enum { LINE_BINS = 3, LINE_REACH = 6 };
+
+/* P at the peak over the higher of the lowest points that separate it from higher ground on either side. */
+static double prominence(const double *density, size_t bins, size_t peak)
+{
+    double left = density[peak], right = density[peak];
+    for (size_t k = peak; k-- > 1 && density[k] <= density[peak];)
+        left = fmin(left, density[k]);
+    for (size_t k = peak + 1; k < bins && density[k] <= density[peak]; k++)
+        right = fmin(right, density[k]);
+    return density[peak] / fmax(left, right);
+}
+
+void quell_line_extent(const double *density, size_t bins, size_t bin, size_t *first, size_t *last)
+{
+    *first = *last = bin;
+    while (*first > 0 && bin - *first < LINE_REACH &&
+           (bin - *first < 2 || density[*first - 1] < density[*first]))
+        (*first)--;
+    while (*last + 1 < bins && *last - bin < LINE_REACH &&
+           (*last - bin < 2 || density[*last + 1] < density[*last]))
+        (*last)++;
+}
+
+/* ln of the mean density of the bins from..to away on one side of a peak. */
+static double log_mean(const double *density, size_t bins, size_t peak, int direction, size_t from, size_t to)
+{
+    double sum = 0;
+    for (size_t d = from; d <= to; d++)
+        sum +=
+            direction < 0 ? density[peak > d ? peak - d : 1] : density[peak + d < bins ? peak + d : bins - 1];
+    return log(sum / (double)(to - from + 1));
+}
+
+/* A line fills the window's main lobe and nothing beyond; a mode, however narrow, has skirts. Chance alone can make a
+   mode's peak look narrow, so the skirts are asked too: clearly more near the peak than farther out, on both sides. */
+static bool is_line(const double *density, size_t bins, size_t peak, double width_bins)
+{
+    if (!(width_bins <= LINE_BINS))
+        return false;
+    for (int side = -1; side <= 1; side += 2)
+        if (!(log_mean(density, bins, peak, side, 3, 5) - log_mean(density, bins, peak, side, 9, 14) >
+              log(1.4)))
+            return true;
+    return false;
+}
+
+static quell_peak describe(const quell_spectrum *spectrum, const double *density, size_t bin, double ratio,
+                           double prominent)
+{
+    double at, width;
+    double zeta = quell_half_power(density, spectrum->bins, bin, &at, &width);
+    return (quell_peak){.bin = bin,
+                        .frequency_hz = at * spectrum->bin_hz,
+                        .floor_ratio = ratio,
+                        .prominence_db = 10 * log10(prominent),
+                        .half_power_damping_ratio = zeta,
+                        .line = is_line(density, spectrum->bins, bin, width)};
+}
+
+/* Keeps the strongest `max`, strongest first. */
+static void enter(quell_peak *peaks, size_t max, size_t *count, const quell_peak *peak)
+{
+    size_t at = *count < max ? (*count)++ : max;
+    while (at > 0 && peaks[at - 1].prominence_db < peak->prominence_db) {
+        if (at < max)
+            peaks[at] = peaks[at - 1];
+        at--;
+    }
+    if (at < max)
+        peaks[at] = *peak;
+}
+
+quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
+                              quell_peak *peaks, size_t max, size_t *count, quell_error *err)
+{
+    const double *density = spectrum->asd_m2ps3[axis];
+    double *floor = quell_memory_get(spectrum->bins * sizeof(double));
+    if (floor == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for peaks in %zu bins", spectrum->bins);
+    quell_status status = quell_noise_floor(spectrum, axis, floor, err);
+    size_t found = 0;
+    if (status != QUELL_OK)
+        goto done;
+    double nu = spectrum->dof, independent = fmax((high_hz - low_hz) / spectrum->bin_hz / 1.5, 1);
+    double level = fmax(gsl_cdf_chisq_Qinv(0.01 / independent, nu) / nu, pow(10, 0.15));
+    double prominent_least = pow(10, 0.35 * 4.343 * sqrt(2 / nu));
+    for (size_t k = 1; k + 1 < spectrum->bins; k++) {
+        double x_hz = (double)k * spectrum->bin_hz;
+        bool inside = x_hz >= low_hz && x_hz <= high_hz;
+        bool top = density[k] > density[k - 1] && density[k] >= density[k + 1];
+        if (!inside || !top || !(floor[k] > 0) || density[k] / floor[k] < level)
+            continue;
+        double prominent = prominence(density, spectrum->bins, k);
+        if (prominent < prominent_least)
+            continue;
+        quell_peak peak = describe(spectrum, density, k, density[k] / floor[k], prominent);
+        enter(peaks, max, &found, &peak);
+    }
+    *count = found;
+done:
+    quell_memory_free(floor);
+    return status;
+}

@@ -1,0 +1,156 @@
+/* How many modes: forward selection from the peaks. A mode more is taken in only if it is there to see, stays where
+   its peak is, is wider than a line, and cuts the misfit by a fifth. */
+#include "modes_private.h"
+
+#include <math.h>
+#include <string.h>
+
+#define LEAST_PARTICIPATION 0.02
+#define LEAST_CUT 0.2    /* share of the rms misfit */
+#define LEAST_WIDTH 0.8  /* half-power width in bins: narrower is a line, or cannot be told from one */
+#define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
+#define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */
+#define FIT_HIGH 1.5     /* and to the highest */
+#define LINE_EXCESS 1.84 /* 8 dB, as ln P */
+
+enum { TRIES = 4, ALL_STEPS = 60, BINS_PER_PARAMETER = 2 };
+
+static void mask_line(quell_mode_search *search, size_t bin)
+{
+    const quell_spectrum *spectrum = search->spectrum;
+    size_t first, last;
+    quell_line_extent(spectrum->asd_m2ps3[search->axis], spectrum->bins, bin, &first, &last);
+    for (size_t k = first; k <= last; k++)
+        search->problem.masked[k] = true;
+}
+
+/* Fits modes from starts, on a band that is found on the way and left in *first and *last. */
+static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start *start, size_t modes,
+                              const quell_fit *from, size_t *first, size_t *last)
+{
+    quell_fit_problem *problem = &search->problem;
+    double lowest = (double)INFINITY, highest = 0, bin_hz = search->spectrum->bin_hz;
+    for (size_t k = 0; k < modes; k++) {
+        lowest = fmin(lowest, start[k].frequency_hz);
+        highest = fmax(highest, start[k].frequency_hz);
+    }
+    size_t low = (size_t)fmax(FIT_LOW * lowest / bin_hz, (double)search->low);
+    size_t high = (size_t)fmin(FIT_HIGH * highest / bin_hz, (double)search->high);
+    quell_band_near(problem, start, modes, low, high, first, last);
+    quell_model_set_band(&problem->model, *first, *last);
+    quell_fit fit = quell_fit_from_starts(problem, start, modes, from);
+    if (!isfinite(fit.misfit))
+        return fit;
+    quell_band_grow(problem, &fit, low, high);
+    quell_fit_improve(problem, &fit, ALL_STEPS, FIT_FULLY);
+    *first = problem->model.first;
+    *last = *first + problem->model.bins - 1;
+    return fit;
+}
+
+/* Is every mode of the fit one, and does each stay near its start? The model's band is the fit's. */
+static bool worth_having(const quell_mode_search *search, const quell_fit *fit, const quell_mode_start *start)
+{
+    const quell_fit_problem *problem = &search->problem;
+    size_t used = 0;
+    for (size_t b = 0; b < problem->model.bins; b++)
+        used += !problem->masked[problem->model.first + b];
+    if (used < BINS_PER_PARAMETER * (FIT_PER_MODE * fit->modes + FIT_COMMON))
+        return false;
+    for (size_t k = 0; k < fit->modes; k++) {
+        const double *mode = fit->parameter + FIT_PER_MODE * k;
+        double f_hz = exp(mode[FIT_LN_F]), width_hz = 2 * exp(mode[FIT_LN_ZETA]) * f_hz;
+        if (fabs(mode[FIT_C]) < LEAST_PARTICIPATION || width_hz < LEAST_WIDTH * search->spectrum->bin_hz ||
+            fabs(f_hz / start[k].frequency_hz - 1) > STAYS_WITHIN)
+            return false;
+    }
+    return quell_fit_plausible(problem, fit);
+}
+
+/* A fit with one mode more. */
+typedef struct trial {
+    quell_fit fit;
+    size_t peak, first, last;
+    double cut; /* share of the rms misfit it takes away */
+} trial;
+
+static trial try_peak(quell_mode_search *search, size_t peak)
+{
+    size_t modes = search->best.modes;
+    quell_mode_start start[QUELL_MODES_MAX];
+    for (size_t k = 0; k <= modes; k++) {
+        const quell_peak *at = &search->peak[k < modes ? search->from_peak[k] : peak];
+        start[k] = (quell_mode_start){at->frequency_hz, at->half_power_damping_ratio};
+    }
+    trial made = {.peak = peak, .cut = 0};
+    made.fit =
+        fit_and_grow(search, start, modes + 1, modes > 0 ? &search->best : NULL, &made.first, &made.last);
+    if (!isfinite(made.fit.misfit) || !worth_having(search, &made.fit, start))
+        return made;
+    quell_fit without = search->best;
+    if (modes > 0)
+        quell_fit_improve(&search->problem, &without, ALL_STEPS, FIT_NEARLY);
+    made.cut = modes > 0 ? 1 - made.fit.rms / without.rms : 1;
+    return made;
+}
+
+/* One mode more, from the peak that cuts the misfit most; the first mode from the most prominent peak that will do. */
+static bool add_mode(quell_mode_search *search)
+{
+    size_t modes = search->best.modes;
+    trial best = {.cut = 0};
+    for (size_t i = 0, tries = 0; i < search->peaks && tries < TRIES && best.cut < 1; i++) {
+        if (search->used[i])
+            continue;
+        trial made = try_peak(search, i);
+        if (made.cut > best.cut)
+            best = made;
+        tries++;
+    }
+    if (!(best.cut >= LEAST_CUT))
+        return false;
+    search->best = best.fit;
+    search->from_peak[modes] = best.peak;
+    search->used[best.peak] = true;
+    search->first = best.first;
+    search->last = best.last;
+    return true;
+}
+
+/* Lines that hid in the noise or on a mode's flank show once the modes are fitted: they are masked, the fit redone. */
+static void mask_what_sticks_out(quell_mode_search *search)
+{
+    quell_fit_problem *problem = &search->problem;
+    const double *density = search->spectrum->asd_m2ps3[search->axis];
+    bool found = false;
+    quell_model_set_band(&problem->model, search->first, search->last);
+    quell_model_evaluate(&problem->model, search->best.parameter, search->best.modes, problem->log_model,
+                         NULL);
+    for (size_t k = search->first + 1; k < search->last; k++) {
+        double width;
+        bool top = density[k] > density[k - 1] && density[k] >= density[k + 1];
+        if (problem->masked[k] || !top ||
+            problem->log_density[k] - problem->log_model[k - search->first] < LINE_EXCESS)
+            continue;
+        quell_half_power(density, search->spectrum->bins, k, NULL, &width);
+        if (!(width <= 3))
+            continue;
+        mask_line(search, k);
+        found = true;
+    }
+    if (found)
+        quell_fit_improve(problem, &search->best, ALL_STEPS, FIT_FULLY);
+}
+
+void quell_modes_select(quell_mode_search *search)
+{
+    for (size_t i = 0; i < search->peaks; i++)
+        if (search->peak[i].line) {
+            mask_line(search, search->peak[i].bin);
+            search->used[i] = true;
+        }
+    while (search->best.modes < QUELL_MODES_MAX && add_mode(search))
+        ;
+    if (search->best.modes > 0)
+        mask_what_sticks_out(search);
+}
