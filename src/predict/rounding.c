@@ -94,8 +94,9 @@ static size_t add_origin_extremes(double *time, size_t count, quadratic x, quadr
     return add_roots(time, count, (quadratic){c0, c1, c2});
 }
 
-/* The greatest deviation between two neighbouring breakpoints. It lies at an end, where a distance is stationary,
-   where the two legs are equally far, or where the nearest part of a leg changes from its line to the corner. */
+/* The greatest deviation between two neighbouring breakpoints. The distance from a half line has no kink off the line
+   itself, so the lesser of two is greatest at an end, where one of them is stationary (either as a distance from the
+   line, or from the corner), or where both are equal, which off the corner happens inside of it only. */
 static double greatest_between(const turning *turn, double from, double to)
 {
     double middle = (from + to) / 2, half = (to - from) / 2;
@@ -103,14 +104,11 @@ static double greatest_between(const turning *turn, double from, double to)
     quadratic y = shaped(turn, turn->shaper[1], 0, turn->sine, middle);
     quadratic from_first = y;
     quadratic from_second = combined(turn->sine, x, -turn->cosine, y);
-    double time[24] = {-half, half};
+    double time[9] = {-half, half};
     size_t count = 2;
-    count = add_roots(time, count, combined(1, from_first, 1, from_second));
-    count = add_roots(time, count, combined(1, from_first, -1, from_second));
-    count = add_roots(time, count, x);
-    count = add_roots(time, count, combined(turn->cosine, x, turn->sine, y));
     count = add_vertex(time, count, from_first);
     count = add_vertex(time, count, from_second);
+    count = add_roots(time, count, combined(1, from_first, 1, from_second));
     count = add_origin_extremes(time, count, x, y);
     double greatest = 0;
     for (size_t i = 0; i < count; i++)

@@ -10,6 +10,9 @@
     X(base_number)                                                                                                   \
     X(base_quantity)                                                                                                 \
     X(base_random)                                                                                                   \
+    X(motion)                                                                                                        \
+    X(predict)                                                                                                       \
+    X(simulate)                                                                                                      \
     X(report)
 
 #define DECLARE(name) Suite *suite_##name(void);
