@@ -216,6 +216,10 @@ START_TEST(rounding_agrees_with_a_path_walked_in_small_steps)
     static const quell_shaper gentle = {
         .count = 3, .amplitude = {0.263, 0.597, 0.14}, .time_s = {0, 0.003, 0.0147}};
     /* corners of all kinds: skewed, unequal and negative shapers, angles, cruising speeds */
+    /* negative impulses turn the second axis round before the first has come near */
+    static const quell_shaper skewed = {.count = 2, .amplitude = {0.597, 0.403}, .time_s = {0, 0.00758}};
+    static const quell_shaper turning = {
+        .count = 3, .amplitude = {-0.24, 0.795, 0.445}, .time_s = {0, 0.0111, 0.0165}};
     static const struct {
         const quell_shaper *first, *second;
         quell_corner corner;
@@ -231,6 +235,7 @@ START_TEST(rounding_agrees_with_a_path_walked_in_small_steps)
         {&ei_50, &ei_50, {0.02, 9, 0.02, QUELL_PI / 2}},
         {&ei_50, &zv_50, {0.02, 9, 0.05, 2.5}},
         {&backwards, &gentle, {0.000966, 8.41, 0, 3.04}},
+        {&skewed, &turning, {0.00895, 3.24, 0, 2.67}},
     };
     for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
         double want = walked(&row[i].corner, row[i].first, row[i].second, 100000);
