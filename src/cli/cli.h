@@ -108,6 +108,8 @@ void cli_next(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
 /* Findings of a recording, the serious first. */
 void cli_say_findings(const cli_run *run, const char *file, const quell_findings *findings);
 void cli_json_findings(quell_json *json, json_t *in, const quell_findings *findings);
+/* The `shaper` object under key. */
+void cli_json_shaper(quell_json *json, json_t *in, const char *key, const quell_shaper *shaper);
 /* Prints the object and remembers that it is out. */
 quell_status cli_print_json(cli_run *run, quell_json *json);
 

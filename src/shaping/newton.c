@@ -7,9 +7,6 @@
 
 enum { ITERATIONS = 40, HALVINGS = 8 };
 
-/* Equations of order 1 are not met better than this in doubles. */
-static const double rounding = 1e-14;
-
 static double norm(const double *v, size_t n)
 {
     double sum = 0;
