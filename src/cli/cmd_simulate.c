@@ -281,7 +281,8 @@ static quell_status run_simulate(cli_run *run)
         return status;
     if (run->given.json)
         status = print_truth(run, file, &setup, &made);
-    say_what_was_made(run, file, &setup, &made);
+    if (fflush(stdout) == 0 && !ferror(stdout)) /* else main tells of the failure, and nothing was made */
+        say_what_was_made(run, file, &setup, &made);
     return status;
 }
 
