@@ -11,6 +11,7 @@
 #define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
 #define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */
 #define FIT_HIGH 1.5     /* and to the highest */
+#define EXPLAINED 0.25   /* of ln P, mean over a peak: 1 dB */
 #define LINE_EXCESS 1.84 /* 8 dB, as ln P */
 
 enum { TRIES = 4, ALL_STEPS = 60, BINS_PER_PARAMETER = 2 };
@@ -42,6 +43,12 @@ static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start 
     if (!isfinite(fit.misfit))
         return fit;
     quell_band_grow(problem, &fit, low, high);
+    /* Near the modes alone the input's level is hard to tell: the band found may show another start to be better. */
+    quell_fit again = quell_fit_from_starts(problem, start, modes, from);
+    if (again.misfit < fit.misfit) {
+        fit = again;
+        quell_band_grow(problem, &fit, low, high);
+    }
     quell_fit_improve(problem, &fit, ALL_STEPS, FIT_FULLY);
     *first = problem->model.first;
     *last = *first + problem->model.bins - 1;
@@ -67,6 +74,21 @@ static bool worth_having(const quell_mode_search *search, const quell_fit *fit, 
     return quell_fit_plausible(problem, fit);
 }
 
+/* Does the fit so far explain a peak that lies in its band? Then there is no use in one mode more there. */
+static bool explained(quell_mode_search *search, const quell_peak *peak)
+{
+    quell_fit_problem *problem = &search->problem;
+    size_t reach = (size_t)fmin(peak->half_power_damping_ratio * (double)peak->bin, 4) + 1;
+    if (search->best.modes == 0 || peak->bin < search->first + reach || peak->bin + reach > search->last)
+        return false;
+    double sum = 0, count = (double)(2 * reach + 1);
+    quell_model_set_band(&problem->model, peak->bin - reach, peak->bin + reach);
+    quell_model_evaluate(&problem->model, search->best.parameter, search->best.modes, problem->log_model, NULL);
+    for (size_t b = 0; b <= 2 * reach; b++)
+        sum += problem->log_density[peak->bin - reach + b] - problem->log_model[b];
+    return sum / count < EXPLAINED;
+}
+
 /* A fit with one mode more. */
 typedef struct trial {
     quell_fit fit;
@@ -87,10 +109,9 @@ static trial try_peak(quell_mode_search *search, size_t peak)
         fit_and_grow(search, start, modes + 1, modes > 0 ? &search->best : NULL, &made.first, &made.last);
     if (!isfinite(made.fit.misfit) || !worth_having(search, &made.fit, start))
         return made;
-    quell_fit without = search->best;
-    if (modes > 0)
-        quell_fit_improve(&search->problem, &without, ALL_STEPS, FIT_NEARLY);
-    made.cut = modes > 0 ? 1 - made.fit.rms / without.rms : 1;
+    quell_fit without = modes > 0 ? search->best : quell_fit_from_starts(&search->problem, NULL, 0, NULL);
+    quell_fit_improve(&search->problem, &without, ALL_STEPS, FIT_NEARLY);
+    made.cut = 1 - made.fit.rms / without.rms;
     return made;
 }
 
@@ -99,13 +120,15 @@ static bool add_mode(quell_mode_search *search)
 {
     size_t modes = search->best.modes;
     trial best = {.cut = 0};
-    for (size_t i = 0, tries = 0; i < search->peaks && tries < TRIES && best.cut < 1; i++) {
-        if (search->used[i])
+    for (size_t i = 0, tries = 0; i < search->peaks && tries < TRIES; i++) {
+        if (search->used[i] || explained(search, &search->peak[i]))
             continue;
         trial made = try_peak(search, i);
         if (made.cut > best.cut)
             best = made;
         tries++;
+        if (modes == 0 && best.cut >= LEAST_CUT)
+            break;
     }
     if (!(best.cut >= LEAST_CUT))
         return false;
