@@ -55,7 +55,9 @@ typedef struct quell_simulation {
     quell_line line[4];
     const quell_shaper *shaper; /**< in effect on the driven axis; NULL: none */
     size_t oversample;          /**< of random and ambient: random values per sample, 0 meaning 1; acceleration runs
-                                     straight from each to the next (first-order hold). Other motion is exact */
+                                     straight from each to the next (first-order hold). Above 1, what lies
+                                     beyond half the rate folds back as the sensor's mean lets it: by f / (rate - f)
+                                     in amplitude. Other motion is exact */
     uint64_t seed;              /**< noise, jitter, losses and excitation each have a generator of their own */
 } quell_simulation;
 
