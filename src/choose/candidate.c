@@ -190,7 +190,7 @@ void candidates_add(choice_work *work)
 {
     for (size_t i = 0; i < work->families; i++) {
         search_result *result = &work->result[i];
-        search_family_best(&work->search, &work->family[i], &work->needs, NULL, HUGE_VAL, result);
+        search_family_best(&work->search, &work->family[i], &work->needs, NULL, false, result);
         quell_candidate *row = new_row(work, work->family[i].id, work->family[i].title);
         row->accepted = result->exists;
         if (result->exists) {

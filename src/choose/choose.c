@@ -29,7 +29,8 @@ static void list_families(choice_work *work)
         family->id = controller->accepted[i];
         family->built_in = quell_family_find(family->id);
         family->own = find_own(work->machine, family->id);
-        family->title = family->built_in != NULL ? family->built_in->title : choice_say(work, "%s", family->id);
+        family->title =
+            family->built_in != NULL ? family->built_in->title : choice_say(work, "%s", family->id);
     }
     for (size_t i = 0; work->families_assumed && i < count && work->families < CHOOSE_FAMILIES_MAX; i++) {
         search_family *family = &work->family[work->families++];
@@ -52,10 +53,10 @@ static quell_status settle_limit(choice_work *work, quell_error *err)
         return quell_fail(err, QUELL_E_USAGE, "residual limit is %s, want more than 0 and less than 1",
                           quell_number_print(found, sizeof found, limit, 6));
     if (isnan(limit) && isnan(machine->ripple_limit_m))
-        return quell_fail(
-            err, QUELL_E_USAGE,
-            "the residual limit is not stated: how much of the ripple may be left is yours to say, by "
-            "--residual-limit 10%% or in the machine file as residual-limit or ripple-limit");
+        return quell_fail(err, QUELL_E_USAGE,
+                          "the residual limit is not stated, want the share of ripple that may be left, or a "
+                          "ripple-limit in "
+                          "the machine file");
     if (isnan(limit) && work->needs.modes > 0 && !(ripple > 0))
         return quell_fail(
             err, QUELL_E_USAGE,

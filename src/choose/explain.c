@@ -41,9 +41,14 @@ static const char *name_row(choice_work *work, const quell_candidate *row)
                       choice_fixed(row->shaper.at.damping_ratio, 3).text);
 }
 
-static bool is_outside(const choice_work *work, size_t i)
+/* Whether another row with less spread lost for its coverage. */
+static bool won_by_coverage(const quell_axis_choice *choice)
 {
-    return i < work->families && work->result[i].outside;
+    const quell_candidate *chosen = &choice->candidate[choice->chosen];
+    for (size_t i = 0; i < choice->count; i++)
+        if (rule_meets(choice, &choice->candidate[i]) && choice->candidate[i].spread_s < chosen->spread_s)
+            return true;
+    return false;
 }
 
 /* A row that keeps to the limit but was not chosen. */
@@ -57,24 +62,32 @@ static const char *reason_not_chosen(choice_work *work, const quell_candidate *r
     return choice_say(work, "meets the limit, but with %s %% more spread", choice_percent(more).text);
 }
 
+/* "6.5 to 12.4 % left, the limit is 10 %" */
+static const char *reason_too_much(choice_work *work, const quell_candidate *row)
+{
+    choice_number nominal = choice_percent(row->residual_nominal),
+                  worst = choice_percent(row->residual_worst);
+    bool alike = strcmp(nominal.text, worst.text) == 0;
+    return choice_say(work, "%s%s%s %% left, the limit is %s %%", nominal.text, alike ? "" : " to ",
+                      alike ? "" : worst.text, choice_percent(work->out->residual_limit).text);
+}
+
 static const char *reason_of(choice_work *work, size_t i)
 {
     const quell_axis_choice *out = work->out;
     const quell_candidate *row = &out->candidate[i];
     if (row->shaper.count == 0)
         return "the family has no shaper for these damping ratios";
-    if (!row->accepted && row->residual_worst <= out->residual_limit)
-        return "meets the limit, but the controller cannot be set to it";
-    if (!rule_meets(out, row))
-        return choice_say(work, "%s to %s %% left, the limit is %s %%%s%s",
-                          choice_percent(row->residual_nominal).text,
-                          choice_percent(row->residual_worst).text, choice_percent(out->residual_limit).text,
-                          (int)i == out->chosen ? "; the least there is" : "",
-                          row->accepted ? "" : "; the controller cannot be set to it");
-    if ((int)i == out->chosen)
-        return is_outside(work, i) ? "least spread that meets the limit, designed outside the modes' ranges"
-                                   : "least spread that meets the limit";
-    return reason_not_chosen(work, row);
+    const char *cannot = row->accepted ? "" : "; the controller cannot be set to it";
+    if (row->residual_worst > out->residual_limit)
+        return choice_say(work, "%s%s%s", reason_too_much(work, row),
+                          (int)i == out->chosen ? "; the least there is" : "", cannot);
+    if (!row->accepted)
+        return choice_say(work, "meets the limit%s", cannot);
+    if ((int)i != out->chosen)
+        return reason_not_chosen(work, row);
+    return won_by_coverage(out) ? "meets the limit; widest within 3 % of the least spread"
+                                : "least spread that meets the limit";
 }
 
 static size_t count_meeting(const quell_axis_choice *choice)
@@ -83,16 +96,6 @@ static size_t count_meeting(const quell_axis_choice *choice)
     for (size_t i = 0; i < choice->count; i++)
         count += rule_meets(choice, &choice->candidate[i]);
     return count;
-}
-
-/* Whether another row with less spread lost for its coverage. */
-static bool won_by_coverage(const quell_axis_choice *choice)
-{
-    const quell_candidate *chosen = &choice->candidate[choice->chosen];
-    for (size_t i = 0; i < choice->count; i++)
-        if (rule_meets(choice, &choice->candidate[i]) && choice->candidate[i].spread_s < chosen->spread_s)
-            return true;
-    return false;
 }
 
 static void explain_choice(choice_work *work)

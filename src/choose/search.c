@@ -85,9 +85,9 @@ static bool run(damping_hunt *hunt, const search_result *hint)
         return try_damping(hunt, 0);
     set_sensible_dampings(hunt);
     int step = HINT_STEP;
-    if (hint != NULL) {
+    if (hint != NULL)
         try_damping(hunt, (int)lround(hint->setting.shaper[0].at.damping_ratio / SEARCH_DAMPING_STEP));
-    } else {
+    if (isnan(hunt->hz)) {
         int coarse = (hunt->most_damping - hunt->least_damping) / (COARSE_DAMPINGS - 1) + 1;
         for (int at = hunt->least_damping; at <= hunt->most_damping; at += coarse)
             try_damping(hunt, at);
@@ -173,13 +173,13 @@ static bool find_residual(damping_hunt hunt, const search_result *hint, search_r
 }
 
 void search_family_best(search_context *search, search_family *family, const axis_needs *needs,
-                        const search_result *hint, double spread_below_s, search_result *out)
+                        const search_result *hint, bool must_meet, search_result *out)
 {
     damping_hunt start = {.search = search,
                           .family = family,
                           .needs = needs,
                           .hz = (double)NAN,
-                          .spread_s = spread_below_s,
+                          .spread_s = HUGE_VAL,
                           .residual = HUGE_VAL};
     double low = needs->low_hz, high = needs->high_hz;
     out->exists = out->meets = out->outside = false;
@@ -187,6 +187,6 @@ void search_family_best(search_context *search, search_family *family, const axi
         return;
     out->outside = find_spread(start, high, OUTSIDE_ABOVE * high, hint, out) ||
                    find_spread(start, OUTSIDE_BELOW * low, low, hint, out);
-    if (!out->outside && isinf(spread_below_s))
+    if (!out->outside && !must_meet)
         find_residual(start, hint, out);
 }

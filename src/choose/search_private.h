@@ -42,11 +42,12 @@ typedef struct search_result {
 } search_result;
 
 /* The setting of least spread whose worst R meets needs->residual_limit; if there is none, that of least worst R.
-   hint: damping ratios are sought only near this result's; NULL: all that are sensible.
-   spread_below_s: only settings of less spread are of interest, and none that miss the limit (exists is false then);
-   HUGE_VAL: all are. Want of memory shows in search->out_of_memory. */
+   hint: damping ratios are sought near this result's first, and elsewhere only if that fails; NULL: all that are
+   sensible.
+   must_meet: a setting that misses the limit is of no interest (exists is false then).
+   Want of memory shows in search->out_of_memory. */
 void search_family_best(search_context *search, search_family *family, const axis_needs *needs,
-                        const search_result *hint, double spread_below_s, search_result *out);
+                        const search_result *hint, bool must_meet, search_result *out);
 
 /* What the controller makes of what it is told. False if the family has no shaper there. */
 bool search_realise(search_context *search, search_family *family, const setting_told *told,

@@ -21,20 +21,16 @@ static int winner(choice_work *work, altered what)
     need.residual_limit = what.residual_limit;
     needs_prepare(&needs, &need, work->machine);
     rule_entry entry[CHOOSE_FAMILIES_MAX] = {0};
-    double least = HUGE_VAL;
     for (size_t i = 0; i < work->families; i++) {
         search_result found;
         if (!work->result[i].exists)
             continue;
-        double below =
-            isinf(least) ? 1e9 : least * (1 + CHOOSE_SPREAD_TIE); /* finite: only what meets the limit */
-        search_family_best(&work->search, &work->family[i], &needs, &work->result[i], below, &found);
+        search_family_best(&work->search, &work->family[i], &needs, &work->result[i], true, &found);
         if (!found.meets)
             continue;
         quell_candidate row = {0};
         candidate_cover(&needs, &found.setting.shaper[0], &row);
         entry[i] = (rule_entry){true, found.spread_s, candidate_coverage(&needs, &row)};
-        least = fmin(least, found.spread_s);
     }
     return rule_pick(entry, work->families, RULE_NOBODY);
 }
@@ -77,7 +73,8 @@ static const direction directions[] = {
     {more_drift, true, "wins from a drift of", "meets the limit from a drift of",
      "nothing meets the limit from a drift of"},
     {higher_limit, false, "wins from a residual limit of", "meets a residual limit of", ""},
-    {lower_limit, false, "wins down from a residual limit of", "", "nothing meets a residual limit of"},
+    {lower_limit, false, "wins if the residual limit is at or below", "",
+     "nothing meets a residual limit at or below"},
 };
 
 static void say_change(choice_work *work, const direction *way, int from, int to, altered at)

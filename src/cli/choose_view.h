@@ -1,0 +1,33 @@
+/* What `quell choose` shows, shared by its files. */
+#ifndef QUELL_CLI_CHOOSE_VIEW_H
+#define QUELL_CLI_CHOOSE_VIEW_H
+
+#include "cli/cli.h"
+
+/* One axis: what was found on it, and what was chosen. */
+typedef struct choose_axis_view {
+    char name; /* 'x' or 'y' */
+    const quell_modes *modes;
+    double drift;
+    quell_axis_choice *choice;
+    quell_status status;
+} choose_axis_view;
+
+typedef struct choose_view {
+    quell_machine machine;
+    bool has_old;
+    quell_shaper old_setting;
+    size_t axes;
+    choose_axis_view axis[2];
+    bool has_pair;
+    quell_pair pair; /* of the two chosen, if both are */
+} choose_view;
+
+const quell_candidate *choose_row(const quell_axis_choice *choice, int index); /* NULL for -1 */
+void choose_judge_pair(choose_view *view);
+double choose_ripple_sum_um(const quell_axis_choice *choice, const quell_candidate *row, double ci95_um[2]);
+
+quell_status choose_print(cli_run *run, const choose_view *view);
+quell_status choose_print_json(cli_run *run, const choose_view *view);
+
+#endif
