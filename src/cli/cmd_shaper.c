@@ -128,11 +128,12 @@ static void print_insensitivity(cli_run *run, const shaper_view *view)
                                            {"to", "Hz", false},
                                            {"insensitivity", "width / frequency", false}};
     char tolerance[32];
+    const bool none = view->insensitivity.width <= 0; /* more than the tolerance is left at the mode itself */
     quell_table *table = quell_table_create(run->arena, columns, 4);
     quell_table_cell(table, "%s",
                      quell_number_print(tolerance, sizeof tolerance, 100 * view->insensitivity.tolerance, 4));
-    quell_table_number(table, view->insensitivity.low_hz, 3);
-    quell_table_number(table, view->insensitivity.high_hz, 3);
+    quell_table_number(table, none ? (double)NAN : view->insensitivity.low_hz, 3);
+    quell_table_number(table, none ? (double)NAN : view->insensitivity.high_hz, 3);
     quell_table_number(table, view->insensitivity.width, 4);
     putchar('\n');
     quell_table_print(table, stdout, 0);

@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-enum { CURVE_POINTS = 1200 };
+enum { CURVE_POINTS = 1200, LABELS_MAX = 20 };
 
 /* Frequencies from 0.3 to 3 times the design's, and as far as the modes asked about lie. */
 static void frequency_range(const shaper_view *view, double *low, double *high)
@@ -59,9 +59,12 @@ static quell_status residual_panel(cli_run *run, const shaper_view *view, quell_
         snprintf(text, sizeof text, "%s Hz: %s %%",
                  quell_number_print(number, sizeof number, view->point[i].frequency_hz, 4),
                  quell_number_print_fixed(second, sizeof second, 100 * view->point[i].residual, 1));
-        quell_plot_stretch(plot, view->point[i].frequency_hz, view->point[i].frequency_hz, text);
+        if (i < LABELS_MAX)
+            quell_plot_stretch(plot, view->point[i].frequency_hz, view->point[i].frequency_hz, text);
         quell_plot_note(plot, view->point[i].frequency_hz, 100 * view->point[i].residual, "", true);
     }
+    if (view->points > LABELS_MAX)
+        cli_say(run, "The plot labels the first %d modes only.", LABELS_MAX);
     return QUELL_OK;
 }
 

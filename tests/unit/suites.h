@@ -10,10 +10,16 @@
     X(base_number)                                                                                                   \
     X(base_quantity)                                                                                                 \
     X(base_random)                                                                                                   \
+    X(compare)                                                                                                       \
     X(motion)                                                                                                        \
     X(predict)                                                                                                       \
     X(simulate)                                                                                                      \
-    X(report)
+    X(report)                                                                                                        \
+    X(shaping_design)                                                                                                \
+    X(shaping_residual)                                                                                              \
+    X(shaping_spec)                                                                                                  \
+    X(shaping_families)                                                                                              \
+    X(shaping_scipy)
 
 #define DECLARE(name) Suite *suite_##name(void);
 SUITES(DECLARE)
