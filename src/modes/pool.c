@@ -30,7 +30,8 @@ static void widen(double interval[2], const double by[2])
 static double deviation(double sum, double squares, size_t count)
 {
     double mean = sum / (double)count;
-    return count < 2 ? (double)NAN : sqrt(fmax(squares - (double)count * mean * mean, 0) / (double)(count - 1));
+    return count < 2 ? (double)NAN
+                     : sqrt(fmax(squares - (double)count * mean * mean, 0) / (double)(count - 1));
 }
 
 static void pool_mode(const quell_modes *each, size_t recordings, quell_mode *mode, quell_mode_spread *spread)

@@ -11,7 +11,7 @@
 #define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
 #define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */
 #define FIT_HIGH 1.5     /* and to the highest */
-#define EXPLAINED 0.25   /* of ln P, mean over a peak: 1 dB */
+#define EXPLAINED 1.5    /* mean square misfit over a peak, 1 is what chance makes of it */
 #define LINE_EXCESS 1.84 /* 8 dB, as ln P */
 
 enum { TRIES = 4, ALL_STEPS = 60, BINS_PER_PARAMETER = 2 };
@@ -23,6 +23,17 @@ static void mask_line(quell_mode_search *search, size_t bin)
     quell_line_extent(spectrum->asd_m2ps3[search->axis], spectrum->bins, bin, &first, &last);
     for (size_t k = first; k <= last; k++)
         search->problem.masked[k] = true;
+}
+
+/* Does every mode stay near its start? */
+static bool stayed(const quell_fit *fit, const quell_mode_start *start)
+{
+    for (size_t k = 0; k < fit->modes; k++) {
+        double moved = exp(fit->parameter[FIT_PER_MODE * k + FIT_LN_F]) / start[k].frequency_hz - 1;
+        if (!(fabs(moved) <= STAYS_WITHIN))
+            return false;
+    }
+    return true;
 }
 
 /* Fits modes from starts, on a band that is found on the way and left in *first and *last. */
@@ -40,7 +51,7 @@ static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start 
     quell_band_near(problem, start, modes, low, high, first, last);
     quell_model_set_band(&problem->model, *first, *last);
     quell_fit fit = quell_fit_from_starts(problem, start, modes, from);
-    if (!isfinite(fit.misfit))
+    if (!isfinite(fit.misfit) || !stayed(&fit, start))
         return fit;
     quell_band_grow(problem, &fit, low, high);
     /* Near the modes alone the input's level is hard to tell: the band found may show another start to be better. */
@@ -55,7 +66,7 @@ static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start 
     return fit;
 }
 
-/* Is every mode of the fit one, and does each stay near its start? The model's band is the fit's. */
+/* Is the fit one that means something? The model's band is the fit's. */
 static bool worth_having(const quell_mode_search *search, const quell_fit *fit, const quell_mode_start *start)
 {
     const quell_fit_problem *problem = &search->problem;
@@ -67,33 +78,35 @@ static bool worth_having(const quell_mode_search *search, const quell_fit *fit, 
     for (size_t k = 0; k < fit->modes; k++) {
         const double *mode = fit->parameter + FIT_PER_MODE * k;
         double f_hz = exp(mode[FIT_LN_F]), width_hz = 2 * exp(mode[FIT_LN_ZETA]) * f_hz;
-        if (fabs(mode[FIT_C]) < LEAST_PARTICIPATION || width_hz < LEAST_WIDTH * search->spectrum->bin_hz ||
-            fabs(f_hz / start[k].frequency_hz - 1) > STAYS_WITHIN)
+        if (fabs(mode[FIT_C]) < LEAST_PARTICIPATION || width_hz < LEAST_WIDTH * search->spectrum->bin_hz)
             return false;
     }
-    return quell_fit_plausible(problem, fit);
+    return stayed(fit, start) && quell_fit_plausible(problem, fit);
 }
 
-/* Does the fit so far explain a peak that lies in its band? Then there is no use in one mode more there. */
+/* Does the fit so far explain a peak that lies in its band, up to chance? Then there is no use in a mode more. */
 static bool explained(quell_mode_search *search, const quell_peak *peak)
 {
     quell_fit_problem *problem = &search->problem;
-    size_t reach = (size_t)fmin(peak->half_power_damping_ratio * (double)peak->bin, 4) + 1;
+    size_t reach = (size_t)fmin(2 * peak->half_power_damping_ratio * (double)peak->bin, 8) + 2;
     if (search->best.modes == 0 || peak->bin < search->first + reach || peak->bin + reach > search->last)
         return false;
     double sum = 0, count = (double)(2 * reach + 1);
     quell_model_set_band(&problem->model, peak->bin - reach, peak->bin + reach);
-    quell_model_evaluate(&problem->model, search->best.parameter, search->best.modes, problem->log_model, NULL);
-    for (size_t b = 0; b <= 2 * reach; b++)
-        sum += problem->log_density[peak->bin - reach + b] - problem->log_model[b];
-    return sum / count < EXPLAINED;
+    quell_model_evaluate(&problem->model, search->best.parameter, search->best.modes, problem->log_model,
+                         NULL);
+    for (size_t b = 0; b <= 2 * reach; b++) {
+        double e = problem->log_density[peak->bin - reach + b] - problem->log_model[b];
+        sum += e * e;
+    }
+    return problem->weight * sum / count < EXPLAINED;
 }
 
 /* A fit with one mode more. */
 typedef struct trial {
     quell_fit fit;
-    size_t peak, first, last;
-    double cut; /* share of the rms misfit it takes away */
+    size_t first, last; /* bins of its band */
+    double cut;         /* share of the rms misfit it takes away */
 } trial;
 
 static trial try_peak(quell_mode_search *search, size_t peak)
@@ -104,7 +117,7 @@ static trial try_peak(quell_mode_search *search, size_t peak)
         const quell_peak *at = &search->peak[k < modes ? search->from_peak[k] : peak];
         start[k] = (quell_mode_start){at->frequency_hz, at->half_power_damping_ratio};
     }
-    trial made = {.peak = peak, .cut = 0};
+    trial made = {.cut = 0};
     made.fit =
         fit_and_grow(search, start, modes + 1, modes > 0 ? &search->best : NULL, &made.first, &made.last);
     if (!isfinite(made.fit.misfit) || !worth_having(search, &made.fit, start))
@@ -115,29 +128,25 @@ static trial try_peak(quell_mode_search *search, size_t peak)
     return made;
 }
 
-/* One mode more, from the peak that cuts the misfit most; the first mode from the most prominent peak that will do. */
+/* One mode more, from the most prominent peak that will do; false if none does. */
 static bool add_mode(quell_mode_search *search)
 {
     size_t modes = search->best.modes;
-    trial best = {.cut = 0};
     for (size_t i = 0, tries = 0; i < search->peaks && tries < TRIES; i++) {
         if (search->used[i] || explained(search, &search->peak[i]))
             continue;
         trial made = try_peak(search, i);
-        if (made.cut > best.cut)
-            best = made;
         tries++;
-        if (modes == 0 && best.cut >= LEAST_CUT)
-            break;
+        if (!(made.cut >= LEAST_CUT))
+            continue;
+        search->best = made.fit;
+        search->from_peak[modes] = i;
+        search->used[i] = true;
+        search->first = made.first;
+        search->last = made.last;
+        return true;
     }
-    if (!(best.cut >= LEAST_CUT))
-        return false;
-    search->best = best.fit;
-    search->from_peak[modes] = best.peak;
-    search->used[best.peak] = true;
-    search->first = best.first;
-    search->last = best.last;
-    return true;
+    return false;
 }
 
 /* Lines that hid in the noise or on a mode's flank show once the modes are fitted: they are masked, the fit redone. */
