@@ -55,7 +55,8 @@ quell_status quell_findings_add(quell_findings *findings, quell_arena *arena, co
                                 double value, double limit, const char *remedy, const char *format, ...)
     QUELL_PRINTF(8, 9);
 
-/** One recording. Sample i of axis k is accel_mps2[k][i] at start_s + i / rate_hz. Lives in the arena. */
+/** One recording. Sample i of axis k is accel_mps2[k][i] at start_s + i / rate_hz, later by the samples in break_lost
+    after each gap that was too long to fill. Lives in the arena. */
 typedef struct quell_recording {
     const char *file;
     const char *format; /**< "delimited text", "delimited text, gzip" */
@@ -64,13 +65,19 @@ typedef struct quell_recording {
     size_t samples;     /**< lost ones that were filled included */
     double *accel_mps2[3];
     const char *axis_name[3]; /**< the column's own words: "ax [g]" */
-    double start_s;
+    double start_s;           /**< time of sample 0 on the file's own clock */
+    double offset_s;          /**< of sample 0 from the file's first sample: 0 unless a span was asked for */
     double rate_hz, rate_ci95_hz[2];
     bool has_time;           /**< stamps were read (not only --rate) */
     double jitter_fraction;  /**< standard deviation of the stamps about the fit, in sample intervals; 0 without stamps */
-    size_t lost_samples;     /**< located in the stamps */
+    bool coarse_stamps;      /**< several samples share a stamp, or nearly: single losses cannot be seen */
+    size_t lost_samples;     /**< located in the stamps, filled or not */
     size_t gaps;             /**< places where samples were lost */
-    const size_t *break_at;  /**< indices of the first sample after each gap too long to fill */
+    size_t filled_samples;   /**< lost samples that were filled: by a cubic, where they last less than 1/(8 * 100 Hz) or
+                                  only one is lost */
+    const size_t *break_at;  /**< indices of the first sample after each gap too long to fill: no segment of a spectrum
+                                  may straddle them */
+    const size_t *break_lost; /**< samples missing at each of them */
     size_t break_count;
     double step_mps2[3];     /**< smallest change between sample values; 0 if none was seen */
     double resolution_mps2[3]; /**< largest step that explains all values read; 0 if none */
@@ -117,9 +124,11 @@ typedef struct quell_fitness {
     const char *reason, *remedy; /**< sentences; "" if there is nothing to say */
     double duration_s;
     double mean_mps2[3];
-    double noise_mps2_per_rthz[3]; /**< sensor noise floor, sqrt of the density, from the quietest part */
+    double noise_mps2_per_rthz[3]; /**< sensor noise floor, sqrt of the density, from the rests; without any, of what lies
+                                        above 0.3 of the rate; NaN if it is too short to tell */
+    double dominant_hz;            /**< where the motion has its largest density; NaN without motion */
     size_t segments;
-    quell_segment segment[32];
+    quell_segment segment[32]; /**< times from the file's first sample: ready for --span */
 } quell_fitness;
 
 /** Judges a recording by the thresholds of the design and adds findings to it. driven axis: index 0-2 whose death

@@ -1,0 +1,290 @@
+/* What a column's head says: is it time or acceleration, along which axis, in which unit?
+
+   A unit stands in parentheses or brackets, after a slash or after the last underscore: "Acceleration x (m/s^2)",
+   "ax [g]", "t/ms", "a1_mps2". Words are compared without case and without what is not a letter or digit. */
+#include "ingest/ingest_private.h"
+
+#include <string.h>
+
+/* Spellings of units beside those of base's table. */
+static const struct {
+    const char *written;
+    quell_dimension dimension;
+    const char *name; /* in base's table; NULL: counts */
+} spellings[] = {
+    {"sec", QUELL_TIME, "s"},
+    {"secs", QUELL_TIME, "s"},
+    {"second", QUELL_TIME, "s"},
+    {"seconds", QUELL_TIME, "s"},
+    {"msec", QUELL_TIME, "ms"},
+    {"millis", QUELL_TIME, "ms"},
+    {"milliseconds", QUELL_TIME, "ms"},
+    {"usec", QUELL_TIME, "us"},
+    {"micros", QUELL_TIME, "us"},
+    {"microseconds", QUELL_TIME, "us"},
+    {"nsec", QUELL_TIME, "ns"},
+    {"nanos", QUELL_TIME, "ns"},
+    {"nanoseconds", QUELL_TIME, "ns"},
+    {"mps2", QUELL_ACCELERATION, "m/s2"},
+    {"ms2", QUELL_ACCELERATION, "m/s2"},
+    {"ms-2", QUELL_ACCELERATION, "m/s2"},
+    {"m/s/s", QUELL_ACCELERATION, "m/s2"},
+    {"m/s**2", QUELL_ACCELERATION, "m/s2"},
+    {"m/sec2", QUELL_ACCELERATION, "m/s2"},
+    {"mmps2", QUELL_ACCELERATION, "mm/s2"},
+    {"mm/s/s", QUELL_ACCELERATION, "mm/s2"},
+    {"gee", QUELL_ACCELERATION, "g"},
+    {"gs", QUELL_ACCELERATION, "g"},
+    {"g0", QUELL_ACCELERATION, "g"},
+    {"gn", QUELL_ACCELERATION, "g"},
+    {"milli-g", QUELL_ACCELERATION, "mg"},
+    {"millig", QUELL_ACCELERATION, "mg"},
+    {"counts", QUELL_ACCELERATION, NULL},
+    {"count", QUELL_ACCELERATION, NULL},
+    {"lsb", QUELL_ACCELERATION, NULL},
+    {"raw", QUELL_ACCELERATION, NULL},
+    {"digits", QUELL_ACCELERATION, NULL},
+};
+
+static bool in_base(ingest_unit *out, quell_dimension dimension, const char *name, size_t length)
+{
+    const quell_unit *unit = quell_unit_find(dimension, name, length);
+    if (unit == NULL && dimension == QUELL_ACCELERATION && ingest_word_is(name, length, "g"))
+        unit = quell_unit_find(dimension, "g", 1); /* "G" */
+    if (unit == NULL)
+        return false;
+    *out = (ingest_unit){unit->name, dimension, unit->si};
+    return true;
+}
+
+bool ingest_unit_read(ingest_unit *out, quell_dimension dimension, const char *name, size_t length)
+{
+    if (length == 0)
+        return false;
+    if (in_base(out, dimension, name, length))
+        return true;
+    for (size_t i = 0; i < INGEST_COUNT(spellings); i++) {
+        if (spellings[i].dimension != dimension || !ingest_word_is(name, length, spellings[i].written))
+            continue;
+        if (spellings[i].name != NULL)
+            return in_base(out, dimension, spellings[i].name, strlen(spellings[i].name));
+        *out = (ingest_unit){"counts", dimension, 0};
+        return true;
+    }
+    return false;
+}
+
+/* Where the unit stands in a head: length 0 if nowhere. `sure`: in brackets, so that it is a unit whatever it is. */
+typedef struct unit_place {
+    size_t name_length, at, length;
+    bool sure;
+} unit_place;
+
+static unit_place find_unit(const char *text, size_t length)
+{
+    static const char pair[2][2] = {{'(', ')'}, {'[', ']'}};
+    unit_place none = {length, length, 0, false};
+    for (size_t p = 0; p < 2; p++) {
+        const char *closing = length > 0 && text[length - 1] == pair[p][1] ? &text[length - 1] : NULL;
+        for (size_t at = length; closing != NULL && at-- > 0;)
+            if (text[at] == pair[p][0])
+                return (unit_place){at, at + 1, length - at - 2, true};
+    }
+    for (size_t at = length; at-- > 1;) {
+        if (text[at] == '_')
+            return (unit_place){at, at + 1, length - at - 1, false};
+        if (text[at] == '/' && text[at - 1] != 'm' && text[at - 1] != 's') {
+            size_t from = at + 1;
+            while (from < length && text[from] == ' ')
+                from++;
+            return (unit_place){at, from, length - from, false};
+        }
+        if (text[at] == ' ' && text[at - 1] != '/')
+            break;
+    }
+    return none;
+}
+
+/* Letters and digits of text in lower case. */
+static void squeeze(char *out, size_t size, const char *text, size_t length)
+{
+    size_t used = 0;
+    for (size_t i = 0; i < length && used + 1 < size; i++) {
+        char c = text[i];
+        if (c >= 'A' && c <= 'Z')
+            c = (char)(c - 'A' + 'a');
+        if ((c >= 'a' && c <= 'z') || (c >= '0' && c <= '9'))
+            out[used++] = c;
+    }
+    out[used] = '\0';
+}
+
+/* What words say; the first row that fits counts. A row that starts with '=' wants the whole word. */
+static const struct {
+    const char *word;
+    ingest_role role;
+} words[] = {
+    {"=t", INGEST_TIME},
+    {"=s", INGEST_TIME},
+    {"=ms", INGEST_TIME},
+    {"=us", INGEST_TIME},
+    {"=ns", INGEST_TIME},
+    {"=sec", INGEST_TIME},
+    {"=seconds", INGEST_TIME},
+    {"=tempo", INGEST_TIME},
+    {"=temps", INGEST_TIME},
+    {"=tiempo", INGEST_TIME},
+    {"=tid", INGEST_TIME},
+    {"=tijd", INGEST_TIME},
+    {"=zeit", INGEST_TIME},
+    {"=xvalue", INGEST_TIME},
+    {"=elapsed", INGEST_TIME},
+    {"=epoch", INGEST_TIME},
+    {"=unix", INGEST_TIME},
+    {"=stamp", INGEST_TIME},
+    {"millis", INGEST_TIME},
+    {"micros", INGEST_TIME},
+    {"timestamp", INGEST_TIME},
+    {"zeitstempel", INGEST_TIME},
+    {"date", INGEST_OTHER},
+    {"time", INGEST_TIME},
+    {"=index", INGEST_COUNTER},
+    {"=idx", INGEST_COUNTER},
+    {"=count", INGEST_COUNTER},
+    {"=counter", INGEST_COUNTER},
+    {"=sample", INGEST_COUNTER},
+    {"=samples", INGEST_COUNTER},
+    {"samplen", INGEST_COUNTER},
+    {"=n", INGEST_COUNTER},
+    {"=no", INGEST_COUNTER},
+    {"=nr", INGEST_COUNTER},
+    {"=id", INGEST_COUNTER},
+    {"=seq", INGEST_COUNTER},
+    {"=sequence", INGEST_COUNTER},
+    {"=packet", INGEST_COUNTER},
+    {"=row", INGEST_COUNTER},
+    {"=f", INGEST_FREQUENCY},
+    {"freq", INGEST_FREQUENCY},
+    {"fft", INGEST_FREQUENCY},
+    {"psd", INGEST_FREQUENCY},
+    {"spectr", INGEST_FREQUENCY},
+    {"force", INGEST_OTHER},
+    {"gyr", INGEST_OTHER},
+    {"omega", INGEST_OTHER},
+    {"angular", INGEST_OTHER},
+    {"rotation", INGEST_OTHER},
+    {"angle", INGEST_OTHER},
+    {"temp", INGEST_OTHER},
+    {"magn", INGEST_OTHER},
+    {"compass", INGEST_OTHER},
+    {"speed", INGEST_OTHER},
+    {"veloc", INGEST_OTHER},
+    {"posi", INGEST_OTHER},
+    {"displ", INGEST_OTHER},
+    {"volt", INGEST_OTHER},
+    {"current", INGEST_OTHER},
+    {"press", INGEST_OTHER},
+    {"humid", INGEST_OTHER},
+    {"steps", INGEST_OTHER},
+    {"scalar", INGEST_OTHER},
+    {"total", INGEST_OTHER},
+    {"=norm", INGEST_OTHER},
+    {"resultant", INGEST_OTHER},
+    {"=vm", INGEST_OTHER},
+    {"roll", INGEST_OTHER},
+    {"pitch", INGEST_OTHER},
+    {"yaw", INGEST_OTHER},
+    {"quat", INGEST_OTHER},
+    {"batt", INGEST_OTHER},
+    {"hammer", INGEST_OTHER},
+    {"light", INGEST_OTHER},
+    {"comment", INGEST_OTHER},
+    {"remark", INGEST_OTHER},
+    {"=gx", INGEST_OTHER},
+    {"=gy", INGEST_OTHER},
+    {"=gz", INGEST_OTHER},
+    {"=mag", INGEST_OTHER},
+    {"=mx", INGEST_OTHER},
+    {"=my", INGEST_OTHER},
+    {"=mz", INGEST_OTHER},
+    {"=magx", INGEST_OTHER},
+    {"=magy", INGEST_OTHER},
+    {"=magz", INGEST_OTHER},
+    {"=wx", INGEST_OTHER},
+    {"=wy", INGEST_OTHER},
+    {"=wz", INGEST_OTHER},
+    {"acc", INGEST_ACCELERATION},
+    {"beschl", INGEST_ACCELERATION},
+    {"=a", INGEST_ACCELERATION},
+    {"=x", INGEST_ACCELERATION},
+    {"=y", INGEST_ACCELERATION},
+    {"=z", INGEST_ACCELERATION},
+    {"=ax", INGEST_ACCELERATION},
+    {"=ay", INGEST_ACCELERATION},
+    {"=az", INGEST_ACCELERATION},
+    {"=a1", INGEST_ACCELERATION},
+    {"=a2", INGEST_ACCELERATION},
+    {"=a3", INGEST_ACCELERATION},
+    {"=xaxis", INGEST_ACCELERATION},
+    {"=yaxis", INGEST_ACCELERATION},
+    {"=zaxis", INGEST_ACCELERATION},
+};
+
+static ingest_role role_of_words(const char *squeezed)
+{
+    for (size_t i = 0; i < INGEST_COUNT(words); i++) {
+        bool whole = words[i].word[0] == '=';
+        if (whole ? strcmp(squeezed, words[i].word + 1) == 0 : strstr(squeezed, words[i].word) != NULL)
+            return words[i].role;
+    }
+    return INGEST_UNKNOWN;
+}
+
+/* x, y or z as the last or first letter of the squeezed name. */
+static char axis_of(const char *squeezed)
+{
+    size_t length = strlen(squeezed);
+    if (length == 0)
+        return 0;
+    char last = squeezed[length - 1], first = squeezed[0];
+    if (last >= 'x' && last <= 'z')
+        return last;
+    return first >= 'x' && first <= 'z' ? first : 0;
+}
+
+static bool is_frequency_unit(const char *text, size_t length)
+{
+    return quell_unit_find(QUELL_FREQUENCY, text, length) != NULL && !ingest_word_is(text, length, "rad/s");
+}
+
+ingest_head ingest_head_read(const char *text)
+{
+    size_t length = strlen(text);
+    unit_place place = find_unit(text, length);
+    ingest_head head = {.name_length = length};
+    const char *unit = text + place.at;
+    bool is_time = ingest_unit_read(&head.unit, QUELL_TIME, unit, place.length);
+    bool is_acceleration = !is_time && ingest_unit_read(&head.unit, QUELL_ACCELERATION, unit, place.length);
+    bool is_frequency = is_frequency_unit(unit, place.length) && place.length > 0;
+    head.has_unit = is_time || is_acceleration;
+    if (head.has_unit || is_frequency || place.sure)
+        head.name_length = place.name_length;
+    char squeezed[64];
+    squeeze(squeezed, sizeof squeezed, text, head.name_length);
+    head.role = role_of_words(squeezed);
+    bool says_nothing = head.role == INGEST_UNKNOWN || head.role == INGEST_COUNTER;
+    if (is_acceleration && (says_nothing || squeezed[0] == 'g') && strstr(squeezed, "gyr") == NULL)
+        head.role = INGEST_ACCELERATION;
+    else if (is_time && head.role != INGEST_OTHER)
+        head.role = INGEST_TIME;
+    else if (is_frequency)
+        head.role = INGEST_FREQUENCY;
+    else if (place.sure && place.length > 0 && !head.has_unit && says_nothing)
+        head.role = INGEST_OTHER; /* a unit of something else: (N), [dps], (degC) */
+    if (head.role == INGEST_ACCELERATION || head.role == INGEST_UNKNOWN)
+        head.axis = axis_of(squeezed);
+    /* The name itself may be a unit of time: "ms", "micros". */
+    if (head.role == INGEST_TIME && !head.has_unit)
+        head.has_unit = ingest_unit_read(&head.unit, QUELL_TIME, text, head.name_length);
+    return head;
+}

@@ -1,0 +1,363 @@
+/* What the files of the ingest stage share.
+
+   The way of a recording: bytes (inflate.c) -> lines (lines.c) -> dialect and layout of the sample at the start
+   (dialect.c, layout.c, heads.c, columns.c) -> rows of numbers (text.c, row.c) -> a raw series in the file's own
+   units -> unit, clock, span, gaps (units.c, clock.c, index.c, gaps.c) -> the recording (recording.c). A further
+   format is a file that fills an ingest_series and a row in the table of recording.c. */
+#ifndef QUELL_INGEST_PRIVATE_H
+#define QUELL_INGEST_PRIVATE_H
+
+#include "quell/ingest.h"
+
+#include <zlib.h>
+
+/* Stated maxima: what is larger is refused, never cut. */
+enum {
+    INGEST_LINE_MAX = 1 << 20, /* bytes of one line */
+    INGEST_READ = 128 << 10,   /* bytes asked of the source at a time */
+    INGEST_PEEK = 64 << 10,    /* bytes looked at to find out the dialect */
+    INGEST_COLUMNS_MAX = 256,  /* columns of a row */
+    INGEST_SAMPLE_ROWS = 256,  /* rows looked at to find out the columns */
+    INGEST_ROWS_MAX = 1 << 28, /* rows of a recording */
+    INGEST_ROWS_MIN = 16,      /* fewer samples give no rate */
+    INGEST_SLOTS = 4           /* time x y z */
+};
+
+#define INGEST_COUNT(array) (sizeof(array) / sizeof(array)[0])
+
+/* ---------------------------------------------------------------- bytes: plain, or unpacked from gzip (inflate.c) */
+
+typedef struct ingest_bytes {
+    const quell_source *source;
+    z_stream unpack;
+    bool packed, unpacking, source_ended, ended;
+    bool cut_short; /* the gzip data ended before their end mark */
+    bool trailing;  /* something that is not gzip follows the gzip data; it was left out */
+    size_t from, to;
+    unsigned char block[64 << 10];
+} ingest_bytes;
+
+quell_status ingest_bytes_open(ingest_bytes *bytes, const quell_source *source, quell_error *err);
+/* Up to size bytes; *got = 0 only at the end. */
+quell_status ingest_bytes_read(ingest_bytes *bytes, char *into, size_t size, size_t *got, quell_error *err);
+void ingest_bytes_close(ingest_bytes *bytes);
+
+/* ---------------------------------------------------------------- lines (lines.c) */
+
+typedef struct ingest_line {
+    const char *text; /* NULL at the end; valid until the next call */
+    size_t length;    /* without the line's end */
+    bool terminated;  /* false: the last line of a file that does not end in a line's end */
+} ingest_line;
+
+typedef struct ingest_lines {
+    ingest_bytes *bytes;
+    char *buffer;
+    size_t from, to;
+    bool ended;
+    char terminator;
+    size_t number; /* of the line handed out last, from 1 */
+} ingest_lines;
+
+quell_status ingest_lines_open(ingest_lines *lines, ingest_bytes *bytes, quell_error *err);
+/* The bytes ahead: INGEST_PEEK of them or all there are, more if no line ends within them. */
+quell_status ingest_lines_peek(ingest_lines *lines, const char **text, size_t *length, quell_error *err);
+quell_status ingest_lines_next(ingest_lines *lines, ingest_line *out, quell_error *err);
+void ingest_lines_close(ingest_lines *lines);
+
+/* ---------------------------------------------------------------- fields of a line (fields.c) */
+
+typedef struct ingest_dialect {
+    char delimiter; /* ' ' stands for any run of blanks and tabs */
+    char decimal;   /* '.' or ',' */
+    bool quoted;    /* quotes were seen: rows are split with care for them */
+    size_t columns;
+} ingest_dialect;
+
+typedef struct ingest_field {
+    const char *text; /* without quotes and blanks around */
+    size_t length;
+    size_t at; /* offset in the line, from 0 */
+} ingest_field;
+
+typedef enum ingest_kind { INGEST_NUMBER, INGEST_MISSING, INGEST_TEXT } ingest_kind;
+
+bool ingest_is_blank(char c);
+/* Number of fields of the line; at most `most` are stored. */
+size_t ingest_split(const ingest_dialect *dialect, const char *text, size_t length, ingest_field *out,
+                    size_t most);
+/* *value is NaN unless the field is a finite number. */
+ingest_kind ingest_field_read(const ingest_field *field, char decimal, double *value);
+/* Nothing on it, or a comment: # % ; or // first (; only if it is not the delimiter). */
+bool ingest_is_idle(const char *text, size_t length, char delimiter);
+/* Case-blind comparison of length bytes with a word. */
+bool ingest_word_is(const char *text, size_t length, const char *word);
+
+/* ---------------------------------------------------------------- dialect and layout of the sample */
+
+/* One line of the sample. */
+typedef struct ingest_span {
+    const char *text;
+    size_t length;
+} ingest_span;
+
+/* The lines at the start of a file, as far as they were looked at. */
+typedef struct ingest_sample {
+    ingest_span *line;
+    size_t count;
+    bool whole; /* they are the whole file */
+} ingest_sample;
+
+/* Splits length bytes of text into lines; the last one only if `whole`. */
+quell_status ingest_sample_make(ingest_sample *out, const char *text, size_t length, char terminator,
+                                bool whole, quell_error *err);
+void ingest_sample_free(ingest_sample *sample);
+
+/* The delimiter and decimal sign under which most of the sample is numbers (dialect.c). False if none gives any. */
+bool ingest_dialect_find(ingest_dialect *out, const ingest_sample *sample);
+
+/* Where the numbers begin, what the columns are headed, and the first rows as numbers (layout.c). */
+typedef struct ingest_layout {
+    ingest_dialect dialect;
+    size_t first_line;                    /* index in the sample of the first row of numbers */
+    size_t lines_left_out;                /* rows of numbers before the heads */
+    const char *head[INGEST_COLUMNS_MAX]; /* "" if there is none; in the arena */
+    bool has_head;
+    size_t rows;
+    double *cell;                           /* rows * columns, NaN where there is no number */
+    bool is_text[INGEST_COLUMNS_MAX];       /* the column holds words */
+    char text_seen[INGEST_COLUMNS_MAX][24]; /* the first of them */
+} ingest_layout;
+
+quell_status ingest_layout_find(ingest_layout *out, const ingest_sample *sample, quell_arena *arena,
+                                quell_error *err);
+
+/* ---------------------------------------------------------------- what a column's head says (heads.c) */
+
+typedef enum ingest_role {
+    INGEST_UNKNOWN,
+    INGEST_TIME,
+    INGEST_ACCELERATION,
+    INGEST_COUNTER,
+    INGEST_FREQUENCY,
+    INGEST_OTHER /* force, gyro, temperature and the like */
+} ingest_role;
+
+/* A unit of time or acceleration as a file may write it. */
+typedef struct ingest_unit {
+    const char *name; /* as quell writes it */
+    quell_dimension dimension;
+    double si; /* 0: counts, whose size the file does not tell */
+} ingest_unit;
+
+typedef struct ingest_head {
+    ingest_role role;
+    char axis; /* 'x', 'y', 'z' or 0 */
+    bool has_unit;
+    ingest_unit unit;
+    size_t name_length; /* of the head without its unit */
+} ingest_head;
+
+ingest_head ingest_head_read(const char *text);
+/* A unit's name, with the spellings that files use; false if it is none of time or acceleration. */
+bool ingest_unit_read(ingest_unit *out, quell_dimension dimension, const char *name, size_t length);
+
+/* ---------------------------------------------------------------- which column is what (columns.c) */
+
+enum { INGEST_NONE = INGEST_COLUMNS_MAX };
+
+typedef struct ingest_columns {
+    size_t slot[INGEST_SLOTS]; /* column of time, x, y, z from 0; INGEST_NONE */
+    size_t axes;               /* slots 1..axes are used */
+    ingest_head head[INGEST_SLOTS];
+    double step; /* median step of the time column in the sample, its own unit; 0 without time */
+} ingest_columns;
+
+quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layout,
+                                 const quell_read_options *options, quell_error *err);
+
+/* ---------------------------------------------------------------- the raw series (series.c) */
+
+/* What a format's reader makes of a file: rows as read, in the file's own units. */
+typedef struct ingest_series {
+    const char *format;
+    size_t axes, count, capacity;
+    double *stamp;    /* in the file's unit; the row's number where there is no time */
+    double *value[3]; /* finite */
+    bool has_time;
+    ingest_unit time_unit; /* name NULL: not stated */
+    ingest_unit unit[3];   /* name NULL: not stated */
+    const char *axis_name[3];
+    quell_findings findings;
+} ingest_series;
+
+/* Room for one more row. */
+quell_status ingest_series_grow(ingest_series *series, quell_error *err);
+void ingest_series_free(ingest_series *series);
+
+/* Reads delimited text (text.c). */
+quell_status ingest_text_read(ingest_series *out, ingest_lines *lines, const quell_read_options *options,
+                              quell_arena *arena, quell_error *err);
+
+/* One row's numbers (row.c). */
+typedef struct ingest_row_plan {
+    ingest_dialect dialect;
+    size_t slots;
+    size_t column[INGEST_SLOTS]; /* increasing */
+    size_t slot[INGEST_SLOTS];   /* of each of these columns: 0 time, 1 to 3 the axes */
+} ingest_row_plan;
+
+typedef enum ingest_row {
+    INGEST_ROW_WHOLE,
+    INGEST_ROW_LACKING,
+    INGEST_ROW_SHORT,
+    INGEST_ROW_TEXT
+} ingest_row;
+
+/* Where and what the trouble with a row is. */
+typedef struct ingest_trouble {
+    size_t slot;
+    ingest_field field;
+} ingest_trouble;
+
+ingest_row ingest_row_read(const ingest_row_plan *plan, const char *text, size_t length,
+                           double value[INGEST_SLOTS], ingest_trouble *trouble);
+
+/* ---------------------------------------------------------------- options (settings.c) */
+
+typedef struct ingest_settings {
+    double rate_hz, tolerance; /* --rate; 0 if not given */
+    bool has_tolerance;
+    double span_s[2]; /* --span; 0 to infinity if not given */
+    const char *span;
+    ingest_unit time_unit, unit; /* --time-unit, --unit; name NULL if not given */
+} ingest_settings;
+
+quell_status ingest_settings_read(ingest_settings *out, const quell_read_options *options, quell_error *err);
+
+/* --mount "up=+z,right=-y" into the map. */
+quell_status ingest_mount_parse(quell_mounting *out, const char *text, quell_error *err);
+
+/* ---------------------------------------------------------------- units (units.c) */
+
+/* --unit and --time-unit; name stays NULL without them. */
+quell_status ingest_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
+quell_status ingest_time_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
+
+/* Settles each axis' scale from --unit, the file or the level of gravity, and turns the values into m/s2. */
+quell_status ingest_units_settle(ingest_series *series, const ingest_settings *settings, quell_arena *arena,
+                                 quell_error *err);
+
+/* The unit of stamps whose step is known: the one asked for, the stated one, or by magnitude (a finding). */
+quell_status ingest_time_unit_settle(ingest_series *series, double step, const ingest_settings *settings,
+                                     quell_arena *arena, quell_error *err);
+
+/* ---------------------------------------------------------------- clock (clock.c, index.c) */
+
+typedef struct ingest_clock {
+    double origin, step; /* stamp = origin + index * step */
+    double step_error;   /* standard error of step */
+    double jitter;       /* standard deviation of the stamps, in steps */
+    bool
+        coarse; /* the stamps' own resolution is of the size of a step: losses cannot be located one by one */
+} ingest_clock;
+
+/* Gives each of n stamps (n >= INGEST_ROWS_MIN) its sample index and fits the clock to them.
+    index: n increasing numbers, the first 0. QUELL_E_DATA if the stamps do not advance. */
+quell_status ingest_clock_fit(ingest_clock *out, const double *stamp, size_t n, size_t *index,
+                              quell_error *err);
+
+/* Indices of fine stamps, step first estimated as `step` (index.c). */
+void ingest_index_fine(const double *stamp, size_t n, double step, size_t *index);
+/* Indices of coarse stamps: rows count as consecutive unless a stamp is `slack` steps late. */
+void ingest_index_coarse(const double *stamp, size_t n, double step, double slack, size_t *index);
+
+/* ---------------------------------------------------------------- gaps (gaps.c) */
+
+/* A gap's lost samples are filled if they last less than 1/(8 f), f = INGEST_FILL_HZ, or if only one is lost. */
+#define INGEST_FILL_HZ 100.0
+
+/* Lays rows [first, last) on the even grid of their indices into out's arrays, fills short gaps by a cubic and
+   notes the long ones. out->rate_hz must be set. */
+quell_status ingest_gaps_lay(quell_recording *out, const ingest_series *series, const size_t *index,
+                             size_t first, size_t last, quell_arena *arena, quell_error *err);
+
+/* Seconds from the recording's first sample to sample i, gaps that were not filled included. */
+double ingest_time_s(const quell_recording *recording, size_t i);
+
+/* ---------------------------------------------------------------- steps, resolution, clipping (levels.c) */
+
+void ingest_levels_measure(quell_recording *recording, const ingest_series *series, size_t first,
+                           size_t last);
+
+/* ---------------------------------------------------------------- motion below 10 Hz (slow.c) */
+
+/* in, smoothed, into out; work is as long (n). Neither may overlap. */
+void ingest_slow_motion(const double *in, double *out, double *work, size_t n, double rate_hz);
+
+/* ---------------------------------------------------------------- motion and rest (segments.c) */
+
+enum { INGEST_SEGMENTS_MAX = 32 };
+
+/* A stretch of samples [from, to). */
+typedef struct ingest_stretch {
+    const char *kind;
+    size_t from, to;
+} ingest_stretch;
+
+typedef struct ingest_activity {
+    size_t count;
+    ingest_stretch stretch[INGEST_SEGMENTS_MAX];
+    double mean_mps2[3];  /* of the rest, or of everything if there is none */
+    double rest_rms_mps2; /* about that mean, all axes together, in the quietest windows */
+    bool has_rest;
+} ingest_activity;
+
+quell_status ingest_activity_find(ingest_activity *out, const quell_recording *recording, quell_error *err);
+
+/* ---------------------------------------------------------------- directions (mount_map.c, direction.c) */
+
+double ingest_dot(const double a[3], const double b[3]);
+void ingest_cross(double out[3], const double a[3], const double b[3]);
+
+/* What was seen of the direction of motion. */
+typedef struct ingest_sighting {
+    double direction[3]; /* unit vector in sensor axes, towards + if strokes were seen */
+    double second;       /* power across it relative to the power along it */
+    bool known;          /* there was motion */
+    bool slow;           /* below 10 Hz: the path of the carriage, not its ringing */
+    bool strokes;        /* slow strokes: the sign is known */
+} ingest_sighting;
+
+quell_status ingest_direction_find(ingest_sighting *out, const quell_recording *recording,
+                                   const ingest_activity *activity, quell_error *err);
+
+/* ---------------------------------------------------------------- densities for judging (density.c) */
+
+enum { INGEST_DENSITY_BINS = 513 };
+
+/* Mean periodogram (Hann, 1024 samples, none shared) of one axis over the given stretches; a coarser one of 256
+   samples if there is no room. */
+typedef struct ingest_density {
+    size_t bins, segments; /* segments 0: no stretch was long enough */
+    double bin_hz;
+    double asd_m2ps3[INGEST_DENSITY_BINS];
+} ingest_density;
+
+quell_status ingest_density_estimate(ingest_density *out, const quell_recording *recording, size_t axis,
+                                     const ingest_stretch *stretch, size_t count, quell_error *err);
+/* Median over [low, high) Hz, turned into the mean that white noise of that median has; NaN if no bin lies there. */
+double ingest_density_floor(const ingest_density *density, double low_hz, double high_hz);
+
+/* ---------------------------------------------------------------- noise, lines, Nyquist (noise.c) */
+
+typedef struct ingest_quality {
+    double noise_mps2_per_rthz[3]; /* NaN where nothing is long enough to tell */
+    double dominant_hz;            /* where the motion has its largest density; NaN without motion */
+} ingest_quality;
+
+/* Adds findings to the recording's. */
+quell_status ingest_quality_judge(ingest_quality *out, quell_recording *recording,
+                                  const ingest_activity *activity, quell_arena *arena, quell_error *err);
+
+#endif

@@ -1,0 +1,248 @@
+/* A recording from a source: the format is recognised, its reader fills a raw series, and the series becomes evenly
+   sampled acceleration. */
+#include "ingest/ingest_private.h"
+
+#include <math.h>
+#include <string.h>
+
+/* What a file that is no recording seems to be, by its first bytes. */
+static const struct {
+    const char *magic;
+    size_t length;
+    const char *what;
+} strangers[] = {
+    {"RIFF", 4, "a sound file"},
+    {"fLaC", 4, "a sound file"},
+    {"OggS", 4, "a sound file"},
+    {"PK\3\4", 4, "a ZIP archive or spreadsheet"},
+    {"%PDF", 4, "a PDF document"},
+    {"\x89PNG", 4, "a picture"},
+    {"\xff\xd8\xff", 3, "a picture"},
+    {"\x7f"
+     "ELF",
+     4, "a program"},
+    {"BZh", 3, "bzip2 data"},
+    {"\xfd"
+     "7zXZ",
+     5, "xz data"},
+    {"\x28\xb5\x2f\xfd", 4, "zstd data"},
+    {"\x1f\x8b", 2, "gzip data inside gzip data"},
+    {"\xff\xfe", 2, "UTF-16 text"},
+    {"\xfe\xff", 2, "UTF-16 text"},
+    {"SQLite format 3", 15, "a database"},
+    {"\x89HDF", 4, "an HDF5 file"},
+};
+
+/* A universal file begins with a line of "    -1". */
+static bool is_universal_file(const char *text, size_t length)
+{
+    size_t at = 0;
+    while (at < length && text[at] == ' ')
+        at++;
+    return at > 0 && at + 2 < length && memcmp(text + at, "-1", 2) == 0 &&
+           (text[at + 2] == '\r' || text[at + 2] == '\n' || text[at + 2] == ' ') && at + 2 < 8;
+}
+
+static quell_status refuse_strangers(ingest_lines *lines, quell_error *err)
+{
+    const char *text;
+    size_t length;
+    quell_status status = ingest_lines_peek(lines, &text, &length, err);
+    if (status != QUELL_OK)
+        return status;
+    if (length == 0)
+        return quell_fail(err, QUELL_E_DATA,
+                          lines->bytes->cut_short ? "the gzip data are cut short before anything came out"
+                                                  : "the file is empty, want rows of numbers");
+    for (size_t i = 0; i < INGEST_COUNT(strangers); i++)
+        if (length >= strangers[i].length && memcmp(text, strangers[i].magic, strangers[i].length) == 0)
+            return quell_fail(err, QUELL_E_DATA, "found %s, want delimited text, plain or gzip",
+                              strangers[i].what);
+    if (is_universal_file(text, length))
+        return quell_fail(err, QUELL_E_DATA,
+                          "found a universal file (its first line is -1), want delimited text");
+    const char *nul = memchr(text, '\0', length < INGEST_PEEK ? length : INGEST_PEEK);
+    if (nul != NULL && memchr(text, '\n', (size_t)(nul - text)) == NULL)
+        return quell_fail(err, QUELL_E_DATA,
+                          "found binary data (a NUL byte after %zu bytes), want delimited text",
+                          (size_t)(nul - text));
+    return QUELL_OK;
+}
+
+/* ---------------------------------------------------------------- from series to recording */
+
+static quell_status out_of_memory(quell_error *err)
+{
+    return quell_fail(err, QUELL_E_MEMORY, "out of memory for findings");
+}
+
+static quell_status take_nominal_rate(quell_recording *out, const ingest_series *series,
+                                      const ingest_settings *settings, size_t *index, quell_arena *arena,
+                                      quell_error *err)
+{
+    for (size_t i = 0; i < series->count; i++)
+        index[i] = (size_t)(series->stamp[i] - series->stamp[0]);
+    out->rate_hz = settings->rate_hz;
+    out->rate_ci95_hz[0] = settings->rate_hz * (1 - settings->tolerance);
+    out->rate_ci95_hz[1] = settings->rate_hz * (1 + settings->tolerance);
+    if (settings->has_tolerance)
+        return QUELL_OK;
+    quell_status status =
+        quell_findings_add(&out->findings, arena, "rate", QUELL_NOTE, settings->rate_hz, NAN,
+                           "say --rate HZ:TOL% to carry its tolerance into every frequency",
+                           "the rate of %.6g Hz is taken as exact", settings->rate_hz);
+    return status == QUELL_OK ? status : out_of_memory(err);
+}
+
+static quell_status compare_rates(quell_recording *out, const ingest_settings *settings, quell_arena *arena,
+                                  quell_error *err)
+{
+    if (settings->rate_hz <= 0)
+        return QUELL_OK;
+    double off = out->rate_hz / settings->rate_hz - 1;
+    quell_severity severity = fabs(off) > 0.10 ? QUELL_REFUSE : fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
+    quell_status status = quell_findings_add(
+        &out->findings, arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
+        severity == QUELL_NOTE ? "" : "check the rate and --time-unit; the stamps' rate is used",
+        "the stamps give %.6g Hz, %+.2f %% from the nominal %.6g Hz", out->rate_hz, 100 * off,
+        settings->rate_hz);
+    return status == QUELL_OK ? status : out_of_memory(err);
+}
+
+static quell_status fit_clock(quell_recording *out, ingest_series *series, const ingest_settings *settings,
+                              size_t *index, quell_arena *arena, quell_error *err)
+{
+    double zero = series->stamp[0];
+    for (size_t i = 0; i < series->count; i++)
+        series->stamp[i] -= zero;
+    ingest_clock clock;
+    quell_status status = ingest_clock_fit(&clock, series->stamp, series->count, index, err);
+    if (status == QUELL_OK)
+        status = ingest_time_unit_settle(series, clock.step, settings, arena, err);
+    if (status != QUELL_OK)
+        return status;
+    out->findings = series->findings; /* the unit of time may have added one */
+    double step_s = clock.step * series->time_unit.si, relative = 1.96 * clock.step_error / clock.step;
+    out->has_time = true;
+    out->rate_hz = 1 / step_s;
+    if (!isfinite(out->rate_hz) || out->rate_hz < 1e-3 || out->rate_hz > 1e9)
+        return quell_fail(err, QUELL_E_DATA,
+                          "the stamps give a rate of %.3g Hz, want 0.001 to 1e9; check --time-unit",
+                          out->rate_hz);
+    out->rate_ci95_hz[0] = out->rate_hz * (1 - fmin(relative, 1));
+    out->rate_ci95_hz[1] = out->rate_hz * (1 + relative);
+    out->start_s = (zero + clock.origin) * series->time_unit.si;
+    out->jitter_fraction = clock.jitter;
+    out->coarse_stamps = clock.coarse;
+    if (clock.coarse) {
+        status = quell_findings_add(
+            &out->findings, arena, "stamps", QUELL_WARN, clock.jitter, NAN,
+            "let the logger write time in microseconds",
+            "the stamps are coarse against the step between samples: the mean rate is right, but "
+            "single lost samples cannot be seen");
+        if (status != QUELL_OK)
+            return out_of_memory(err);
+    }
+    return compare_rates(out, settings, arena, err);
+}
+
+/* Rows [*first, *last) whose samples lie within the span. */
+static quell_status cut_span(quell_recording *out, const ingest_settings *settings, const size_t *index,
+                             size_t count, size_t *first, size_t *last, quell_error *err)
+{
+    *first = 0;
+    *last = count;
+    while (*first < *last && (double)index[*first] / out->rate_hz < settings->span_s[0])
+        ++*first;
+    while (*last > *first && (double)index[*last - 1] / out->rate_hz > settings->span_s[1])
+        --*last;
+    if (*last - *first < INGEST_ROWS_MIN)
+        return quell_fail(
+            err, QUELL_E_DATA, "--span %.40s holds %zu samples of a recording of %.3f s, want %d at least",
+            settings->span, *last - *first, (double)index[count - 1] / out->rate_hz, INGEST_ROWS_MIN);
+    out->offset_s = (double)index[*first] / out->rate_hz;
+    out->start_s += out->offset_s;
+    return QUELL_OK;
+}
+
+static quell_status finish(quell_recording *out, ingest_series *series, const ingest_settings *settings,
+                           size_t *index, quell_arena *arena, quell_error *err)
+{
+    quell_status status = ingest_units_settle(series, settings, arena, err);
+    if (status != QUELL_OK)
+        return status;
+    out->format = series->format;
+    out->unit = series->unit[0].name;
+    out->findings = series->findings;
+    for (size_t k = 0; k < series->axes; k++)
+        out->axis_name[k] = series->axis_name[k];
+    status = series->has_time ? fit_clock(out, series, settings, index, arena, err)
+                              : take_nominal_rate(out, series, settings, index, arena, err);
+    size_t first = 0, last = 0;
+    if (status == QUELL_OK)
+        status = cut_span(out, settings, index, series->count, &first, &last, err);
+    if (status != QUELL_OK)
+        return status;
+    ingest_levels_measure(out, series, first, last);
+    return ingest_gaps_lay(out, series, index, first, last, arena, err);
+}
+
+static quell_status read_from(quell_recording *out, ingest_bytes *bytes, const quell_source *source,
+                              const quell_read_options *options, const ingest_settings *settings,
+                              quell_arena *arena, quell_error *err)
+{
+    ingest_lines lines = {0};
+    ingest_series *series = NULL;
+    size_t *index = NULL;
+    quell_status status = ingest_bytes_open(bytes, source, err);
+    if (status == QUELL_OK)
+        status = ingest_lines_open(&lines, bytes, err);
+    if (status == QUELL_OK)
+        status = refuse_strangers(&lines, err);
+    if (status != QUELL_OK)
+        goto done;
+    series = QUELL_NEW(arena, ingest_series, 1);
+    if (series == NULL) {
+        status = quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
+        goto done;
+    }
+    status = ingest_text_read(series, &lines, options, arena, err);
+    if (status != QUELL_OK)
+        goto done;
+    index = quell_memory_get(series->count * sizeof *index);
+    status = index == NULL ? quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu samples", series->count)
+                           : finish(out, series, settings, index, arena, err);
+done:
+    if (series != NULL)
+        ingest_series_free(series);
+    quell_memory_free(index);
+    ingest_lines_close(&lines);
+    ingest_bytes_close(bytes);
+    return status;
+}
+
+quell_status quell_recording_read(quell_recording *out, const quell_source *source,
+                                  const quell_read_options *options, quell_arena *arena, quell_error *err)
+{
+    ingest_settings settings;
+    quell_status status = ingest_settings_read(&settings, options, err);
+    if (status != QUELL_OK)
+        return status;
+    ingest_bytes *bytes = quell_memory_get(sizeof *bytes);
+    char *name = quell_arena_copy(arena, source->name, strlen(source->name));
+    quell_recording *read = QUELL_NEW(arena, quell_recording, 1);
+    if (bytes == NULL || name == NULL || read == NULL)
+        status = quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
+    else
+        status = read_from(read, bytes, source, options, &settings, arena, err);
+    quell_memory_free(bytes);
+    if (status != QUELL_OK) {
+        /* a wrong option is not the file's fault */
+        if (status != QUELL_E_USAGE)
+            quell_error_set_file(err, source->name);
+        return status;
+    }
+    read->file = name;
+    *out = *read;
+    return QUELL_OK;
+}
