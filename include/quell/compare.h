@@ -1,36 +1,109 @@
-/** \file compare.h — did a change help, and is the difference real? */
+/** \file compare.h — did a change help, and is the difference real?
+
+    Levels before and after are compared in 1/3-octave bands and at each mode. An estimated power is its true value
+    times chi2(nu)/nu, so for independent recordings
+
+        (after / before) / (true ratio) ~ F(nu_after, nu_before)
+
+    which gives the interval and the two-sided p value of each change; Holm's correction keeps the chance of any
+    false change among all bands and modes of one comparison at 5 %. This is the noise within one pair of recordings.
+    How much two runs differ is not in it: a repeat tells.
+    Sources: S. Holm, Scand. J. Statist. 6(2), 1979; IEC 61260-1:2014 (bands); the F distribution of a ratio of
+    spectral estimates: J. S. Bendat and A. G. Piersol, Random Data (from memory). */
 #ifndef QUELL_COMPARE_H
 #define QUELL_COMPARE_H
 
 #include "quell/base.h"
+#include "quell/ingest.h"
 #include "quell/modes.h"
 #include "quell/spectrum.h"
 
+/* ---------------------------------------------------------------- bands */
+
+/** A 1/3-octave band of IEC 61260-1, base ten. */
+typedef struct quell_third_octave {
+    double nominal_hz;      /**< the rounded name: 31.5 */
+    double mid_hz;          /**< exact: 1000 * 10^(index/10) */
+    double low_hz, high_hz; /**< exact edges: mid / G^(1/6), mid * G^(1/6), G = 10^(3/10) */
+} quell_third_octave;
+
+/** The band `index` steps above the one at 1 kHz (below, if negative); index from -60 to 60. */
+quell_third_octave quell_third_octave_band(int index);
+
+/* ---------------------------------------------------------------- statistics */
+
+/** 95 % factors of a ratio of powers: the true after/before lies within [R * lo, R * hi] of the measured R.
+    Both dof > 0; above 1e5 they count as 1e5. Quantiles are found by bisection on the distribution function:
+    GSL's own inverse fails from some 5e4 degrees of freedom on. */
+void quell_f_factors(double dof_before, double dof_after, double factor[2]);
+
+/** Two-sided p value of the measured ratio after/before (> 0) when the true ratio is 1: twice the smaller tail. */
+double quell_f_p_value(double ratio, double dof_before, double dof_after);
+
+/** Holm's step-down correction: adjusted[i] for count p values in any order; adjusted may be p.
+    QUELL_OK; QUELL_E_MEMORY (adjusted untouched). */
+quell_status quell_holm(const double *p, double *adjusted, size_t count, quell_error *err);
+
+/* ---------------------------------------------------------------- the comparison */
+
 enum { QUELL_BANDS_MAX = 40 };
+
+/** A change counts when it is significant at this level after correction, and at least this large. */
+#define QUELL_CHANGE_ALPHA 0.05
+#define QUELL_CHANGE_MIN_DB 3.0
 
 /** Change of level in a band or at a mode; positive dB is more vibration after. */
 typedef struct quell_level_change {
+    double nominal_hz; /**< a band's name, or the mode's frequency */
     double low_hz, high_hz;
-    double before_mps2, after_mps2; /**< rms */
-    double change_db, ci95_db[2];   /**< of the power ratio, from the F distribution */
-    double p_value;                 /**< two-sided, not corrected for many bands */
-    double p_holm;                  /**< Holm's correction over all bands and modes of this comparison */
-    bool counts;                    /**< p_holm < 0.05 and |change| >= 3 dB */
+    double before_mps2, after_mps2; /**< rms between low and high */
+    double before_dof, after_dof;
+    double change_db, ci95_db[2]; /**< of the power ratio, from the F distribution */
+    double p_value;               /**< two-sided, not corrected for many bands */
+    double p_holm;                /**< Holm's correction over all bands and modes of this comparison */
+    bool counts;                  /**< p_holm < 0.05 and |change| >= 3 dB */
 } quell_level_change;
 
 typedef struct quell_comparison {
-    char axis;
+    char axis; /**< 'x', 'y' or 'z' by index */
     size_t bands, modes;
-    quell_level_change band[QUELL_BANDS_MAX]; /**< 1/3 octaves, IEC 61260-1 base ten */
-    quell_level_change mode[QUELL_MODES_MAX]; /**< at each mode of the before side: f (1 +- max(zeta, 1.5 bins)) */
+    quell_level_change band[QUELL_BANDS_MAX]; /**< 1/3 octaves of two bins at least, up to 0.4 of the rate */
+    quell_level_change
+        mode[QUELL_MODES_MAX]; /**< at each mode of the before side: f (1 +- max(zeta, 1.5 bins)) */
     quell_mode before_mode[QUELL_MODES_MAX];
-    const char *verdict;
+    bool alike;      /**< all bands that carry the motion changed alike: more or less motion, not ringing */
+    double alike_db; /**< by this much; NaN if not alike */
+    const char *verdict; /**< sentences: what fell, what rose, by how much, and what the statement covers */
 } quell_comparison;
 
-/** Compares two spectra of one axis made with the same window, segment and rate (within 1 %).
-    QUELL_OK; QUELL_E_DATA if the spectra differ in kind; QUELL_E_MEMORY. */
+/** Compares axis `axis` of two spectra made with the same window and bin width (within 1 %).
+    band_hz: only whole bands and modes inside [low, high]; NULL or both 0: all. before_modes: NULL for none.
+    Text lives in arena; out untouched on failure.
+    QUELL_OK; QUELL_E_DATA if the spectra differ in kind, no band fits, or a side has no power somewhere;
+    QUELL_E_USAGE if an axis is missing; QUELL_E_MEMORY. */
 quell_status quell_compare(const quell_spectrum *before, const quell_spectrum *after, size_t axis,
-                           const quell_modes *before_modes, quell_arena *arena, quell_comparison *out,
-                           quell_error *err);
+                           const quell_modes *before_modes, const double band_hz[2], quell_arena *arena,
+                           quell_comparison *out, quell_error *err);
+
+/** One spectrum from several recordings of one side: densities averaged with the number of segments as weight, degrees
+    of freedom added. The spread between the recordings is not in the result. All must have the same axes, window and
+    segment in samples, and rates within 1 %; the pooled rate is the weighted mean. Cross spectra are left out.
+    QUELL_OK; QUELL_E_DATA naming what differs; QUELL_E_USAGE if count is 0; QUELL_E_MEMORY. out untouched on
+    failure; it lives in arena. */
+quell_status quell_spectra_pool(const quell_spectrum *each, size_t count, quell_arena *arena,
+                                quell_spectrum *out, quell_error *err);
+
+/** One side of a comparison as it was recorded. */
+typedef struct quell_side {
+    const quell_recording *recording;
+    const quell_mounting *mounting;
+    const quell_fitness *fitness;
+} quell_side;
+
+/** Findings where the sides differ in what a fair comparison keeps the same: rate (1 %), length (20 %), share of the
+    recording in motion (20 %), mounting (5 degrees, or found on one side only), axes.
+    QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_sides_differ(const quell_side *before, const quell_side *after, quell_arena *arena,
+                                quell_findings *findings, quell_error *err);
 
 #endif

@@ -1,0 +1,233 @@
+/* The verdict in plain words: what fell, what rose, by how much, and what the statement covers. */
+#include "compare/compare_private.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+/* ---------------------------------------------------------------- less motion, or less ringing? */
+
+/* A change in how hard the machine was driven moves all bands alike; a shaper, or a stiffer part, moves some. It is
+   called alike when the bands that changed span half a decade, hold the motion, and agree. */
+enum { ALIKE_BANDS = 5 };
+#define ALIKE_SPAN 3.0   /* highest edge over lowest */
+#define ALIKE_SHARE 0.99 /* of the power before; the rest is sensor noise, which does not follow the motion */
+#define ALIKE_DB 1.5     /* from the common change, or */
+#define ALIKE_ERRORS                                                                                         \
+    3.5 /* standard errors of the band's own change, if that is more: 1 in 2000 a band by chance */
+
+/* Variance of ln(after / before): 2/nu1 + 2/nu2 for large nu. */
+static double variance(const quell_level_change *change)
+{
+    return 2 / change->before_dof + 2 / change->after_dof;
+}
+
+static bool agrees(const quell_level_change *change, double common_db)
+{
+    double error_db = 10 / log(10) * sqrt(variance(change));
+    return change->counts && fabs(change->change_db - common_db) <= fmax(ALIKE_DB, ALIKE_ERRORS * error_db);
+}
+
+void quell_compare_find_alike(quell_comparison *comparison)
+{
+    double power = 0, total = 0, weights = 0, sum = 0, low_hz = HUGE_VAL, high_hz = 0;
+    size_t changed = 0;
+    for (size_t i = 0; i < comparison->bands; i++) {
+        const quell_level_change *change = &comparison->band[i];
+        total += change->before_mps2 * change->before_mps2;
+        if (!change->counts)
+            continue;
+        double weight = 1 / variance(change);
+        power += change->before_mps2 * change->before_mps2;
+        sum += weight * change->change_db;
+        weights += weight;
+        low_hz = fmin(low_hz, change->low_hz);
+        high_hz = fmax(high_hz, change->high_hz);
+        changed++;
+    }
+    if (changed < ALIKE_BANDS || high_hz < ALIKE_SPAN * low_hz || power < ALIKE_SHARE * total)
+        return;
+    double common_db = sum / weights;
+    for (size_t i = 0; i < comparison->bands; i++)
+        if (comparison->band[i].counts && !agrees(&comparison->band[i], common_db))
+            return;
+    for (size_t i = 0; i < comparison->modes; i++)
+        if (!agrees(&comparison->mode[i], common_db))
+            return;
+    comparison->alike = true;
+    comparison->alike_db = common_db;
+}
+
+/* ---------------------------------------------------------------- words */
+
+typedef struct words {
+    quell_arena *arena;
+    const char *text; /* NULL once memory is out */
+} words;
+
+QUELL_PRINTF(2, 3)
+static void add(words *to, const char *format, ...)
+{
+    char piece[640];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(piece, sizeof piece, format, arguments);
+    va_end(arguments);
+    if (to->text != NULL)
+        to->text = quell_arena_print(to->arena, "%s%s", to->text, piece);
+}
+
+typedef struct text {
+    char is[64];
+} text;
+
+static text fixed(double value, int decimals)
+{
+    text out;
+    quell_number_print_fixed(out.is, sizeof out.is, value, decimals);
+    return out;
+}
+
+/* A band by its name: 31.5, 40, 125 */
+static text name(double nominal_hz)
+{
+    text out;
+    quell_number_print(out.is, sizeof out.is, nominal_hz, 4);
+    return out;
+}
+
+/* "fell by 14.2 dB (95 %: 13.1 to 15.3), to 19 % of its amplitude" */
+static void add_change(words *to, const quell_level_change *change)
+{
+    bool fell = change->change_db < 0;
+    double sign = fell ? -1 : 1, near = change->ci95_db[fell ? 1 : 0], far = change->ci95_db[fell ? 0 : 1];
+    double amplitude = pow(10, change->change_db / 20);
+    add(to, "%s by %s dB (95 %%: %s to %s), to %s%s amplitude", fell ? "fell" : "rose",
+        fixed(sign * change->change_db, 1).is, fixed(sign * near, 1).is, fixed(sign * far, 1).is,
+        fell ? fixed(100 * amplitude, amplitude < 0.1 ? 1 : 0).is : fixed(amplitude, 1).is,
+        fell ? " % of its" : " times its");
+}
+
+static size_t count_changed(const quell_level_change *change, size_t count, double sign)
+{
+    size_t changed = 0;
+    for (size_t i = 0; i < count; i++)
+        changed += change[i].counts && sign * change[i].change_db > 0;
+    return changed;
+}
+
+static void add_modes(words *to, const quell_comparison *comparison)
+{
+    for (size_t i = 0; i < comparison->modes; i++) {
+        const quell_level_change *change = &comparison->mode[i];
+        add(to, "%s at %s Hz the level ",
+            i == 0                      ? ":"
+            : i + 1 < comparison->modes ? ","
+                                        : " and",
+            fixed(change->nominal_hz, 1).is);
+        if (change->counts)
+            add_change(to, change);
+        else
+            add(to, "did not change by an amount that counts (%s dB, 95 %%: %s to %s)",
+                fixed(change->change_db, 1).is, fixed(change->ci95_db[0], 1).is,
+                fixed(change->ci95_db[1], 1).is);
+    }
+    add(to, ".");
+}
+
+/* " Bands that fell: 40 to 100 Hz, 160 Hz (by 4.1 to 15.0 dB)." with neighbours run together; nothing if none did. */
+static void add_bands(words *to, const quell_comparison *comparison, double sign, const char *verb)
+{
+    size_t count = comparison->bands;
+    double least = HUGE_VAL, most = 0;
+    bool any = false;
+    for (size_t i = 0; i < count;) {
+        size_t end = i;
+        for (; end < count && count_changed(&comparison->band[end], 1, sign) == 1; end++) {
+            least = fmin(least, sign * comparison->band[end].change_db);
+            most = fmax(most, sign * comparison->band[end].change_db);
+        }
+        if (end > i) {
+            add(to, any ? ", %s" : " Bands that %s: ", any ? name(comparison->band[i].nominal_hz).is : verb);
+            if (!any)
+                add(to, "%s", name(comparison->band[i].nominal_hz).is);
+            if (end > i + 1)
+                add(to, " to %s", name(comparison->band[end - 1].nominal_hz).is);
+            add(to, " Hz");
+            any = true;
+        }
+        i = end > i ? end : i + 1;
+    }
+    if (any && strcmp(fixed(least, 1).is, fixed(most, 1).is) == 0)
+        add(to, " (by %s dB).", fixed(most, 1).is);
+    else if (any)
+        add(to, " (by %s to %s dB).", fixed(least, 1).is, fixed(most, 1).is);
+}
+
+static void add_alike(words *to, const quell_comparison *comparison)
+{
+    bool fell = comparison->alike_db < 0;
+    add(to,
+        "%s motion, not %s ringing, along %c: every band that carries the motion %s alike, by about %s dB. A "
+        "filter or a "
+        "stiffer part changes some frequencies more than others; check that the moves, their acceleration, "
+        "the length "
+        "of rest and the sensor's place were the same.",
+        fell ? "Less" : "More", fell ? "less" : "more", comparison->axis, fell ? "fell" : "rose",
+        fixed(fabs(comparison->alike_db), 1).is);
+}
+
+/* The largest change of all, to show how little that was. */
+static void add_none(words *to, const quell_comparison *comparison)
+{
+    const quell_level_change *largest = &comparison->band[0];
+    for (size_t i = 0; i < comparison->bands; i++)
+        if (fabs(comparison->band[i].change_db) > fabs(largest->change_db))
+            largest = &comparison->band[i];
+    for (size_t i = 0; i < comparison->modes; i++)
+        if (fabs(comparison->mode[i].change_db) > fabs(largest->change_db))
+            largest = &comparison->mode[i];
+    add(to,
+        "No change that counts along %c: no band and no mode differs by %s dB or more beyond what chance "
+        "explains. The "
+        "largest difference is %s dB (95 %%: %s to %s) at %s Hz.",
+        comparison->axis, fixed(QUELL_CHANGE_MIN_DB, 0).is, fixed(largest->change_db, 1).is,
+        fixed(largest->ci95_db[0], 1).is, fixed(largest->ci95_db[1], 1).is, name(largest->nominal_hz).is);
+}
+
+static void add_changes(words *to, const quell_comparison *comparison)
+{
+    size_t fell = count_changed(comparison->mode, comparison->modes, -1);
+    size_t rose = count_changed(comparison->mode, comparison->modes, 1);
+    const char *head = fell > 0 && rose > 0 ? "Less ringing at some modes and more at others, along"
+                       : fell > 0           ? "Less ringing along"
+                       : rose > 0           ? "More ringing along"
+                                            : "Levels changed along";
+    add(to, "%s %c", head, comparison->axis);
+    if (comparison->modes > 0)
+        add_modes(to, comparison);
+    else
+        add(to, "; no mode was found before the change.");
+    add_bands(to, comparison, -1, "fell");
+    add_bands(to, comparison, 1, "rose");
+}
+
+const char *quell_compare_words(const quell_comparison *comparison, quell_arena *arena)
+{
+    words to = {.arena = arena, .text = ""};
+    size_t changed = 0;
+    for (int sign = -1; sign <= 1; sign += 2)
+        changed += count_changed(comparison->band, comparison->bands, sign) +
+                   count_changed(comparison->mode, comparison->modes, sign);
+    if (comparison->alike)
+        add_alike(&to, comparison);
+    else if (changed > 0)
+        add_changes(&to, comparison);
+    else
+        add_none(&to, comparison);
+    add(&to, " This holds for this pair of recordings: how much two runs differ is not in the intervals. Fix "
+             "the sensor "
+             "anew and repeat both sides to learn that.");
+    return to.text;
+}
