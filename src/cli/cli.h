@@ -94,7 +94,8 @@ typedef struct cli_run {
     cli_options given;
     quell_arena *arena;
     quell_error err;
-    bool printed_json; /* the command's own object is out */
+    bool printed_json;     /* the command's own object is out */
+    bool warned_of_shaper; /* that --shaper-on is unstated has been said */
 } cli_run;
 
 /* Parses argv[0..] (after the command's name). QUELL_E_USAGE names the option, what was found and what is wanted. */
@@ -146,5 +147,20 @@ size_t cli_axis_under_test(const cli_recording *loaded);
 
 /* --band LO:HI into band (0, 0 if not given). */
 quell_status cli_band(const cli_run *run, double band_hz[2], quell_error *err);
+
+/* --axis as 'x' or 'y', 0 if not given; --ignore as a list in the arena; --shaper-on, the identity where it is
+   `none` or not stated. Errors name the option. */
+quell_status cli_driven_axis(cli_run *run, char *axis);
+quell_status cli_ignored(cli_run *run, quell_ignored **out, size_t *count);
+quell_status cli_shaper_on(cli_run *run, quell_shaper *out, bool *stated);
+
+/* What is said where --shaper-on is not stated: cli_modes_make says it once a run. */
+#define CLI_SHAPER_UNSTATED \
+    "whether a shaper was active during the recording is not stated, and an active one hides or distorts modes"
+#define CLI_SHAPER_UNSTATED_REMEDY \
+    "say --shaper-on none if shaping was off, or --shaper-on SPEC with what was active"
+
+/* The keys of `mode` into item. */
+void cli_json_mode(quell_json *json, json_t *item, const quell_mode *mode);
 
 #endif

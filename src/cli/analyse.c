@@ -1,0 +1,255 @@
+/* From a loaded recording to its spectrum and modes, with the analysis options: shared by all commands that do so. */
+#include "cli/cli.h"
+
+#include <math.h>
+#include <string.h>
+
+/* ---------------------------------------------------------------- options */
+
+quell_status cli_band(const cli_run *run, double band_hz[2], quell_error *err)
+{
+    band_hz[0] = band_hz[1] = 0;
+    const char *text = run->given.band;
+    if (text == NULL)
+        return QUELL_OK;
+    const char *colon = strchr(text, ':');
+    char low[64], shown[64];
+    quell_printable(shown, sizeof shown, text, strlen(text));
+    size_t length = colon != NULL ? (size_t)(colon - text) : 0;
+    if (length == 0 || length >= sizeof low || colon[1] == '\0')
+        return quell_fail(err, QUELL_E_USAGE, "option --band: found '%s', want LO:HI in Hz, such as 20:120",
+                          shown);
+    memcpy(low, text, length);
+    low[length] = '\0';
+    double band[2];
+    quell_status status = quell_quantity_parse(low, QUELL_FREQUENCY, "Hz", &band[0], err);
+    if (status == QUELL_OK)
+        status = quell_quantity_parse(colon + 1, QUELL_FREQUENCY, "Hz", &band[1], err);
+    if (status != QUELL_OK)
+        return err != NULL ? quell_fail(err, status, "option --band: %s", err->text) : status;
+    if (!(band[0] >= 0 && band[0] < band[1]))
+        return quell_fail(err, QUELL_E_USAGE, "option --band: found '%s', want 0 <= LO < HI", shown);
+    memcpy(band_hz, band, sizeof band);
+    return QUELL_OK;
+}
+
+static quell_status find_window(cli_run *run, const quell_window **window)
+{
+    *window = quell_window_find(run->given.window != NULL ? run->given.window : "hann");
+    if (*window != NULL)
+        return QUELL_OK;
+    char names[160] = "", shown[48];
+    size_t count, used = 0;
+    const quell_window *table = quell_windows(&count);
+    for (size_t i = 0; i < count && used < sizeof names; i++)
+        used += (size_t)snprintf(names + used, sizeof names - used, "%s%s",
+                                 i == 0          ? ""
+                                 : i + 1 < count ? ", "
+                                                 : " or ",
+                                 table[i].id);
+    return quell_fail(&run->err, QUELL_E_USAGE, "option --window: found '%s', want %s",
+                      quell_printable(shown, sizeof shown, run->given.window, strlen(run->given.window)),
+                      names);
+}
+
+/* HZ=reason, quotes round the reason allowed. */
+static quell_status read_ignored(cli_run *run, const char *text, quell_ignored *out)
+{
+    const char *equals = strchr(text, '=');
+    char number[64], shown[64];
+    size_t length = equals != NULL ? (size_t)(equals - text) : 0;
+    if (length == 0 || length >= sizeof number || equals[1] == '\0')
+        return quell_fail(&run->err, QUELL_E_USAGE,
+                          "option --ignore: found '%s', want HZ=\"reason\", such as 9Hz=\"bench rocks\"",
+                          quell_printable(shown, sizeof shown, text, strlen(text)));
+    memcpy(number, text, length);
+    number[length] = '\0';
+    quell_status status = quell_quantity_parse(number, QUELL_FREQUENCY, "Hz", &out->frequency_hz, &run->err);
+    if (status != QUELL_OK)
+        return quell_fail(&run->err, status, "option --ignore: %s", run->err.text);
+    if (!(out->frequency_hz > 0))
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --ignore: found %s, want a frequency > 0",
+                          number);
+    const char *reason = equals + 1;
+    size_t size = strlen(reason);
+    bool quoted = size >= 2 && reason[0] == '"' && reason[size - 1] == '"';
+    char *copy = quell_arena_copy(run->arena, quoted ? reason + 1 : reason, quoted ? size - 2 : size);
+    if (copy == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for --ignore");
+    out->reason = quell_printable(copy, size + 1 < 8 ? 8 : size + 1, copy, strlen(copy));
+    return QUELL_OK;
+}
+
+quell_status cli_ignored(cli_run *run, quell_ignored **out, size_t *count)
+{
+    *count = run->given.ignore.count;
+    *out = QUELL_NEW(run->arena, quell_ignored, *count);
+    if (*out == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for --ignore");
+    quell_status status = QUELL_OK;
+    for (size_t i = 0; i < *count && status == QUELL_OK; i++)
+        status = read_ignored(run, run->given.ignore.item[i], &(*out)[i]);
+    return status;
+}
+
+quell_status cli_shaper_on(cli_run *run, quell_shaper *out, bool *stated)
+{
+    *stated = run->given.shaper_on != NULL;
+    quell_shaper_identity(out);
+    if (!*stated)
+        return QUELL_OK;
+    quell_status status = quell_shaper_parse(out, run->given.shaper_on, &run->err);
+    return status == QUELL_OK ? status
+                              : quell_fail(&run->err, status, "option --shaper-on: %s", run->err.text);
+}
+
+quell_status cli_driven_axis(cli_run *run, char *axis)
+{
+    const char *text = run->given.axis;
+    char shown[32];
+    *axis = 0;
+    if (text == NULL)
+        return QUELL_OK;
+    if (strcmp(text, "x") != 0 && strcmp(text, "y") != 0)
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --axis: found '%s', want x or y",
+                          quell_printable(shown, sizeof shown, text, strlen(text)));
+    *axis = text[0];
+    return QUELL_OK;
+}
+
+/* ---------------------------------------------------------------- spectrum and modes */
+
+/* Samples of a segment; an even number, so that there is a bin at half the rate. */
+static quell_status choose_segment(cli_run *run, const quell_recording *recording, double zeta_f_hz,
+                                   size_t *segment)
+{
+    double seconds = run->given.segment_s;
+    if (isnan(seconds)) {
+        *segment = quell_welch_segment(recording->rate_hz, recording->samples, zeta_f_hz);
+        return QUELL_OK;
+    }
+    char number[32];
+    double samples = seconds * recording->rate_hz;
+    if (!(samples >= 8 && samples <= 1e8))
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --segment: found %s s, want at least 8 samples",
+                          quell_number_print(number, sizeof number, seconds, 4));
+    *segment = 2 * (size_t)(samples / 2 + 0.5);
+    return QUELL_OK;
+}
+
+quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, double zeta_f_hz, bool cross,
+                               quell_spectrum *out)
+{
+    quell_welch_options options = {.overlap = isnan(run->given.overlap) ? -1 : run->given.overlap,
+                                   .cross = cross};
+    quell_status status = find_window(run, &options.window);
+    if (status != QUELL_OK)
+        return status;
+    if (!isnan(run->given.overlap) && !(run->given.overlap >= 0 && run->given.overlap <= 0.95)) {
+        char number[32];
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --overlap: found %s %%, want 0 %% to 95 %%",
+                          quell_number_print(number, sizeof number, 100 * run->given.overlap, 4));
+    }
+    status = choose_segment(run, recording, zeta_f_hz, &options.segment);
+    if (status != QUELL_OK)
+        return status;
+    status = quell_spectrum_estimate((const double *const *)recording->accel_mps2, recording->axes,
+                                     recording->samples, recording->rate_hz, recording->break_at,
+                                     recording->break_count, &options, run->arena, out, &run->err);
+    if (status != QUELL_OK)
+        quell_error_set_file(&run->err, recording->file);
+    return status;
+}
+
+static double mean_square(const double *values, size_t n)
+{
+    double sum = 0, squares = 0;
+    for (size_t i = 0; i < n; i++) {
+        sum += values[i];
+        squares += values[i] * values[i];
+    }
+    return n > 0 ? squares / (double)n - sum / (double)n * (sum / (double)n) : 0;
+}
+
+size_t cli_axis_under_test(const cli_recording *loaded)
+{
+    const quell_recording *recording = &loaded->recording;
+    if (recording->axes == 3 && (loaded->driven == 'x' || loaded->driven == 'y'))
+        return (size_t)(loaded->driven - 'x');
+    size_t most = 0;
+    double largest = 0;
+    for (size_t i = 0; i < recording->axes; i++) {
+        double power = mean_square(recording->accel_mps2[i], recording->samples);
+        if (power > largest) {
+            largest = power;
+            most = i;
+        }
+    }
+    return most;
+}
+
+/* Whether a shaper was on changes every result: who does not say so is told, once. */
+static void warn_of_unstated_shaper(cli_run *run, bool stated)
+{
+    if (stated || run->warned_of_shaper)
+        return;
+    run->warned_of_shaper = true;
+    cli_say(run, "WARNING: %s; %s", CLI_SHAPER_UNSTATED, CLI_SHAPER_UNSTATED_REMEDY);
+}
+
+quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
+                            quell_modes *out)
+{
+    const quell_recording *recording = &loaded->recording;
+    quell_shaper *shaper = QUELL_NEW(run->arena, quell_shaper, 1);
+    quell_ignored *ignored = NULL;
+    quell_modes_options options = {0};
+    bool stated = false;
+    if (shaper == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the modes");
+    quell_status status = cli_shaper_on(run, shaper, &stated);
+    if (status == QUELL_OK)
+        status = cli_ignored(run, &ignored, &options.ignored_count);
+    if (status == QUELL_OK)
+        status = cli_band(run, options.band_hz, &run->err);
+    if (status == QUELL_OK)
+        status = cli_spectrum_make(run, recording, 0, recording->axes == 3, spectrum);
+    if (status != QUELL_OK)
+        return status;
+    warn_of_unstated_shaper(run, stated);
+    options.ignored = ignored;
+    options.shaper_on = shaper->count > 1 ? shaper : NULL;
+    double width_hz = recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0];
+    options.rate_relative_error = width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;
+    status = quell_modes_find(spectrum, axis, &options, run->arena, out, &run->err);
+    if (status != QUELL_OK)
+        quell_error_set_file(&run->err, recording->file);
+    return status;
+}
+
+/* ---------------------------------------------------------------- results */
+
+static void json_interval(quell_json *json, json_t *in, const char *key, const double interval[2])
+{
+    if (isfinite(interval[0]) && isfinite(interval[1]))
+        quell_json_numbers(json, in, key, interval, 2);
+    else
+        quell_json_null(json, in, key, "not known");
+}
+
+void cli_json_mode(quell_json *json, json_t *item, const quell_mode *mode)
+{
+    quell_json_number(json, item, "frequency_hz", mode->frequency_hz, "");
+    json_interval(json, item, "frequency_ci95_hz", mode->frequency_ci95_hz);
+    quell_json_number(json, item, "damping_ratio", mode->damping_ratio, "");
+    json_interval(json, item, "damping_ratio_ci95", mode->damping_ratio_ci95);
+    quell_json_number(json, item, "participation", mode->participation, "not known");
+    json_interval(json, item, "participation_ci95", mode->participation_ci95);
+    if (isfinite(mode->direction[0]))
+        quell_json_numbers(json, item, "direction", mode->direction, 3);
+    else
+        quell_json_null(json, item, "direction", "the recording has no three axes");
+    json_t *doubts = quell_json_array(json, item, "doubts");
+    for (size_t i = 0; i < mode->doubts; i++)
+        quell_json_append_text(json, doubts, mode->doubt[i]);
+}
