@@ -11,6 +11,7 @@
     X(base_quantity)                                                                                                 \
     X(base_random)                                                                                                   \
     X(compare)                                                                                                       \
+    X(machine)                                                                                                       \
     X(motion)                                                                                                        \
     X(predict)                                                                                                       \
     X(simulate)                                                                                                      \
