@@ -65,7 +65,7 @@ typedef struct quell_level_change {
 } quell_level_change;
 
 typedef struct quell_comparison {
-    char axis; /**< 'x', 'y' or 'z' by index */
+    size_t axis; /**< index in both spectra */
     size_t bands, modes;
     quell_level_change band[QUELL_BANDS_MAX]; /**< 1/3 octaves of two bins at least, up to 0.4 of the rate */
     quell_level_change

@@ -186,7 +186,7 @@ quell_status quell_compare(const quell_spectrum *before, const quell_spectrum *a
     quell_status status = same_kind(before, after, axis, err);
     if (status != QUELL_OK)
         return status;
-    quell_comparison made = {.axis = "xyz"[axis], .alike_db = NAN};
+    quell_comparison made = {.axis = axis, .alike_db = NAN};
     double range_hz[2];
     usable_range(before, after, band_hz, range_hz);
     status = compare_bands(before, after, axis, range_hz, &made, err);

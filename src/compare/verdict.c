@@ -168,14 +168,12 @@ static void add_bands(words *to, const quell_comparison *comparison, double sign
 static void add_alike(words *to, const quell_comparison *comparison)
 {
     bool fell = comparison->alike_db < 0;
-    add(to,
-        "%s motion, not %s ringing, along %c: every band that carries the motion %s alike, by about %s dB. A "
-        "filter or a "
-        "stiffer part changes some frequencies more than others; check that the moves, their acceleration, "
-        "the length "
-        "of rest and the sensor's place were the same.",
-        fell ? "Less" : "More", fell ? "less" : "more", comparison->axis, fell ? "fell" : "rose",
+    add(to, "%s motion, not %s ringing: every band that carries the motion %s alike, by about %s dB.",
+        fell ? "Less" : "More", fell ? "less" : "more", fell ? "fell" : "rose",
         fixed(fabs(comparison->alike_db), 1).is);
+    add(to,
+        " A filter or a stiffer part changes some frequencies more than others; check that the moves, their"
+        " acceleration, the length of rest and the sensor's place were the same.");
 }
 
 /* The largest change of all, to show how little that was. */
@@ -189,10 +187,9 @@ static void add_none(words *to, const quell_comparison *comparison)
         if (fabs(comparison->mode[i].change_db) > fabs(largest->change_db))
             largest = &comparison->mode[i];
     add(to,
-        "No change that counts along %c: no band and no mode differs by %s dB or more beyond what chance "
-        "explains. The "
-        "largest difference is %s dB (95 %%: %s to %s) at %s Hz.",
-        comparison->axis, fixed(QUELL_CHANGE_MIN_DB, 0).is, fixed(largest->change_db, 1).is,
+        "No change that counts: no band and no mode differs by %s dB or more beyond what chance explains.",
+        fixed(QUELL_CHANGE_MIN_DB, 0).is);
+    add(to, " The largest difference is %s dB (95 %%: %s to %s) at %s Hz.", fixed(largest->change_db, 1).is,
         fixed(largest->ci95_db[0], 1).is, fixed(largest->ci95_db[1], 1).is, name(largest->nominal_hz).is);
 }
 
@@ -200,11 +197,11 @@ static void add_changes(words *to, const quell_comparison *comparison)
 {
     size_t fell = count_changed(comparison->mode, comparison->modes, -1);
     size_t rose = count_changed(comparison->mode, comparison->modes, 1);
-    const char *head = fell > 0 && rose > 0 ? "Less ringing at some modes and more at others, along"
-                       : fell > 0           ? "Less ringing along"
-                       : rose > 0           ? "More ringing along"
-                                            : "Levels changed along";
-    add(to, "%s %c", head, comparison->axis);
+    const char *head = fell > 0 && rose > 0 ? "Less ringing at some modes and more at others"
+                       : fell > 0           ? "Less ringing"
+                       : rose > 0           ? "More ringing"
+                                            : "Levels changed";
+    add(to, "%s", head);
     if (comparison->modes > 0)
         add_modes(to, comparison);
     else
@@ -226,8 +223,8 @@ const char *quell_compare_words(const quell_comparison *comparison, quell_arena 
         add_changes(&to, comparison);
     else
         add_none(&to, comparison);
-    add(&to, " This holds for this pair of recordings: how much two runs differ is not in the intervals. Fix "
-             "the sensor "
-             "anew and repeat both sides to learn that.");
+    add(&to,
+        " This holds for this pair of recordings: how much two runs differ is not in the intervals. Fix the"
+        " sensor anew and repeat both sides to learn that.");
     return to.text;
 }
