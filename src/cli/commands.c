@@ -2,6 +2,7 @@
 #include "cli/cli.h"
 
 static const cli_command *const table[] = {
+    &cli_check,
     &cli_shaper,
     &cli_simulate,
     NULL,

@@ -88,6 +88,14 @@ static quell_status take_option(ingest_columns *out, const ingest_layout *layout
 
 /* ---------------------------------------------------------------- time */
 
+static bool has_numbers(const ingest_layout *layout, size_t column)
+{
+    for (size_t r = 0; r < layout->rows; r++)
+        if (!isnan(cell(layout, r, column)))
+            return true;
+    return false;
+}
+
 /* Time by content: it never falls and mostly rises. Counting by ones from row to row is no proof of time. */
 static bool looks_like_time(const ingest_layout *layout, size_t column, bool *counts)
 {
@@ -124,7 +132,8 @@ static void find_time(ingest_columns *out, const ingest_layout *layout, const in
     size_t columns = layout->dialect.columns;
     bool counts;
     for (size_t c = 0; c < columns; c++)
-        if (head[c].role == INGEST_TIME && !layout->is_text[c] && !is_taken(out, c)) {
+        if (head[c].role == INGEST_TIME && !layout->is_text[c] && !is_taken(out, c) &&
+            has_numbers(layout, c)) {
             out->slot[0] = c;
             return;
         }
@@ -166,14 +175,6 @@ static double median_step(const ingest_layout *layout, size_t column)
 }
 
 /* ---------------------------------------------------------------- accelerations */
-
-static bool has_numbers(const ingest_layout *layout, size_t column)
-{
-    for (size_t r = 0; r < layout->rows; r++)
-        if (!isnan(cell(layout, r, column)))
-            return true;
-    return false;
-}
 
 static void find_accelerations(ingest_columns *out, const ingest_layout *layout, const ingest_head *head,
                                size_t counter)

@@ -15,8 +15,8 @@ static int ascending(const void *left, const void *right)
     return (a > b) - (a < b);
 }
 
-/* One-sided periodogram of n samples under a periodic Hann window (sum of squares 3n/8), added to out. */
-static void add_segment(const double *value, size_t n, double rate_hz, double *work, double *out)
+/* Adds the one-sided periodogram of n samples under a periodic Hann window (sum of squares 3n/8). */
+static void add_segment(ingest_density *out, const double *value, size_t n, double rate_hz, double *work)
 {
     double mean = 0;
     for (size_t i = 0; i < n; i++)
@@ -26,10 +26,13 @@ static void add_segment(const double *value, size_t n, double rate_hz, double *w
         work[i] = (value[i] - mean) * 0.5 * (1 - cos(QUELL_TAU * (double)i / (double)n));
     gsl_fft_real_radix2_transform(work, 1, n);
     double scale = 2 / (rate_hz * 0.375 * (double)n);
-    out[0] += 0.5 * scale * work[0] * work[0];
-    for (size_t b = 1; b < n / 2; b++)
-        out[b] += scale * (work[b] * work[b] + work[n - b] * work[n - b]);
-    out[n / 2] += 0.5 * scale * work[n / 2] * work[n / 2];
+    for (size_t b = 0; b <= n / 2; b++) {
+        bool edge = b == 0 || b == n / 2;
+        double power = edge ? 0.5 * work[b] * work[b] : work[b] * work[b] + work[n - b] * work[n - b];
+        out->asd_m2ps3[b] += scale * power;
+        out->square[b] += scale * power * scale * power;
+    }
+    out->segments++;
 }
 
 /* Is there a long gap inside [from, to)? */
@@ -49,11 +52,12 @@ static void accumulate(ingest_density *out, const quell_recording *recording, si
         for (size_t at = stretch[s].from; at + n <= stretch[s].to; at += n) {
             if (is_broken(recording, at, at + n))
                 continue;
-            add_segment(recording->accel_mps2[axis] + at, n, recording->rate_hz, work, out->asd_m2ps3);
-            out->segments++;
+            add_segment(out, recording->accel_mps2[axis] + at, n, recording->rate_hz, work);
         }
-    for (size_t b = 0; b < out->bins && out->segments > 0; b++)
+    for (size_t b = 0; b < out->bins && out->segments > 0; b++) {
         out->asd_m2ps3[b] /= (double)out->segments;
+        out->square[b] /= (double)out->segments;
+    }
 }
 
 quell_status ingest_density_estimate(ingest_density *out, const quell_recording *recording, size_t axis,

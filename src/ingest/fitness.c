@@ -114,10 +114,11 @@ static quell_status judge_length(const judging *j)
     for (size_t b = 0; b <= recording->break_count; b++) {
         size_t to = b < recording->break_count ? recording->break_at[b] : recording->samples;
         double stretch_s = (double)(to - from) / recording->rate_hz;
-        usable_s += stretch_s >= STRETCH_LEAST_S ? stretch_s : 0;
+        bool counts = recording->break_count == 0 || stretch_s >= STRETCH_LEAST_S;
+        usable_s += counts ? stretch_s : 0;
         from = to;
     }
-    if (usable_s >= length_limit_s.warn)
+    if (usable_s >= 0.99 * length_limit_s.warn) /* ten seconds less one sample will do */
         return QUELL_OK;
     quell_severity severity = usable_s < length_limit_s.refuse ? QUELL_REFUSE : QUELL_WARN;
     const char *remedy = "record 30 s at least";
@@ -132,8 +133,8 @@ static quell_status judge_length(const judging *j)
     bool broken = usable_s < 0.9 * j->fitness->duration_s;
     return quell_findings_add(&recording->findings, arena, "short", severity, usable_s,
                               chosen(length_limit_s, severity), remedy,
-                              "it is %.3g s long%s, want %.0f s or more", usable_s,
-                              broken ? " without gaps" : "", chosen(length_limit_s, severity));
+                              "%.3g s%s is too short, want %.0f s or more", usable_s,
+                              broken ? " in stretches without gaps" : "", chosen(length_limit_s, severity));
 }
 
 static quell_status judge_dead_axes(const judging *j)
@@ -214,19 +215,26 @@ static void copy_segments(quell_fitness *out, const quell_recording *recording,
     }
 }
 
+/* The verdict is the worst finding's; its reason the first of these, what is wrong with the data before what is not
+   known about the mounting. */
 static void conclude(quell_fitness *out, const quell_findings *findings)
 {
     static const char *const verdicts[] = {
         [QUELL_NOTE] = "fit", [QUELL_WARN] = "care", [QUELL_REFUSE] = "unfit"};
+    const quell_finding *reason = NULL;
     quell_severity worst = QUELL_NOTE;
-    out->reason = out->remedy = "";
-    for (size_t i = 0; i < findings->count; i++)
-        if (findings->item[i].severity > worst) {
-            worst = findings->item[i].severity;
-            out->reason = findings->item[i].text;
-            out->remedy = findings->item[i].remedy;
+    for (size_t i = 0; i < findings->count; i++) {
+        const quell_finding *item = &findings->item[i];
+        bool instead = reason != NULL && item->severity == worst && strcmp(reason->kind, "mounting") == 0 &&
+                       strcmp(item->kind, "mounting") != 0;
+        if (item->severity > worst || instead) {
+            worst = item->severity;
+            reason = item;
         }
+    }
     out->verdict = verdicts[worst];
+    out->reason = reason != NULL ? reason->text : "";
+    out->remedy = reason != NULL ? reason->remedy : "";
 }
 
 quell_status quell_recording_judge(quell_fitness *out, quell_recording *recording, int driven,

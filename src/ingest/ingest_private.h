@@ -248,9 +248,10 @@ quell_status ingest_time_unit_option(ingest_unit *out, const quell_read_options 
 quell_status ingest_units_settle(ingest_series *series, const ingest_settings *settings, quell_arena *arena,
                                  quell_error *err);
 
-/* The unit of stamps whose step is known: the one asked for, the stated one, or by magnitude (a finding). */
-quell_status ingest_time_unit_settle(ingest_series *series, double step, const ingest_settings *settings,
-                                     quell_arena *arena, quell_error *err);
+/* The unit of stamps whose step and length are known: the one asked for, the stated one, or by magnitude (a
+   finding). */
+quell_status ingest_time_unit_settle(ingest_series *series, double step, double length,
+                                     const ingest_settings *settings, quell_arena *arena, quell_error *err);
 
 /* ---------------------------------------------------------------- clock (clock.c, index.c) */
 
@@ -342,6 +343,9 @@ typedef struct ingest_density {
     size_t bins, segments; /* segments 0: no stretch was long enough */
     double bin_hz;
     double asd_m2ps3[INGEST_DENSITY_BINS];
+    double square
+        [INGEST_DENSITY_BINS]; /* mean square of the segments' periodograms: steady tones have little more
+                                           than the square of their mean, noise twice as much */
 } ingest_density;
 
 quell_status ingest_density_estimate(ingest_density *out, const quell_recording *recording, size_t axis,

@@ -103,7 +103,7 @@ static quell_status add_findings(const quell_mounting *mounting, const ingest_si
             "no slow strokes: the driven axis is the direction of the %s motion, a few degrees off, "
             "and which way is + is not known",
             seen->slow ? "slow" : "largest");
-    if (status != QUELL_OK || !mounting->up_known || !seen->known)
+    if (status != QUELL_OK || !mounting->up_known || !mounting->direction_known || !seen->slow)
         return status;
     double skew_deg = asin(fmin(fabs(ingest_dot(seen->direction, mounting->map[2])), 1)) / degree;
     if (skew_deg <= SKEW_WARN_DEG)

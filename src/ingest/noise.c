@@ -5,9 +5,10 @@
 #include <math.h>
 #include <string.h>
 
-enum { LINES_MAX = 3, NEIGHBOURS = 20, SKIRT = 2 };
+enum { LINES_MAX = 3, NEIGHBOURS = 20, SKIRT = 2, LINE_SEGMENTS = 4 };
 
-#define LINE_OVER_FLOOR 10.0 /* power; with one segment twice as much */
+#define LINE_OVER_FLOOR 10.0 /* power */
+#define LINE_SCATTER 0.25    /* variance of its power over segments, relative; noise has 1 */
 #define LINE_FROM_HZ 5.0
 #define DOMINANT_FROM_HZ 5.0
 #define NYQUIST_NOTE 0.01 /* share of the power in the last tenth of the band */
@@ -23,16 +24,17 @@ static size_t stretches_of(const ingest_activity *activity, char first, ingest_s
     return count;
 }
 
-/* A local maximum that stands far above the median of its neighbourhood. */
+/* A local maximum that stands far above the median of its neighbourhood, and steadily: the periodograms of noise
+   scatter by their own mean, those of a decay more. */
 static bool is_line(const ingest_density *density, size_t b, double *floor)
 {
     const double *p = density->asd_m2ps3;
     if (b < SKIRT || b + SKIRT >= density->bins || p[b] < p[b - 1] || p[b] < p[b + 1])
         return false;
-    double low_hz = ((double)b - NEIGHBOURS) * density->bin_hz,
-           high_hz = ((double)b + NEIGHBOURS + 1) * density->bin_hz;
+    double low_hz = ((double)b - NEIGHBOURS) * density->bin_hz;
+    double high_hz = ((double)b + NEIGHBOURS + 1) * density->bin_hz;
     *floor = ingest_density_floor(density, low_hz, high_hz);
-    return p[b] > LINE_OVER_FLOOR * (1 + 1 / (double)density->segments) * *floor;
+    return p[b] > LINE_OVER_FLOOR * *floor && density->square[b] < (1 + LINE_SCATTER) * p[b] * p[b];
 }
 
 /* A tone: its amplitude, and the centre of its power, from the bins about b. */
@@ -72,7 +74,7 @@ static quell_status find_lines(const ingest_density *density, quell_recording *r
     for (size_t i = 0; i < LINES_MAX && strongest[i].amplitude_mps2 > 0 && status == QUELL_OK; i++)
         status = quell_findings_add(
             &recording->findings, arena, "line", QUELL_NOTE, strongest[i].hz, NAN, "",
-            "a line at %.1f Hz of %.3f m/s2 is there at rest, too: a fan or motor, not a mode",
+            "a steady line at %.1f Hz of %.3f m/s2 is there at rest, too: a fan or motor, not a mode",
             strongest[i].hz, strongest[i].amplitude_mps2);
     return status;
 }
@@ -133,8 +135,12 @@ static void add_density(ingest_density *sum, const ingest_density *one)
 {
     if (sum->bins == 0)
         *sum = (ingest_density){.bins = one->bins, .segments = one->segments, .bin_hz = one->bin_hz};
-    for (size_t b = 0; b < one->bins; b++)
+    for (size_t b = 0; b < one->bins; b++) {
+        /* the same tone on both axes scatters with itself */
+        double scatter = sqrt(sum->square[b] * one->square[b]);
+        sum->square[b] += one->square[b] + 2 * scatter;
         sum->asd_m2ps3[b] += one->asd_m2ps3[b];
+    }
 }
 
 /* What judging needs room for. */
@@ -182,7 +188,8 @@ quell_status ingest_quality_judge(ingest_quality *out, quell_recording *recordin
     quell_status status = QUELL_OK;
     for (size_t k = 0; k < recording->axes && status == QUELL_OK; k++)
         status = judge_axis(out, recording, activity, k, work, arena, err);
-    if (status == QUELL_OK && work->rest_sum.segments > 0)
+    bool contrast = activity->count > 1; /* an ambient recording is all rest: its peaks may be modes */
+    if (status == QUELL_OK && contrast && work->rest_sum.segments >= LINE_SEGMENTS)
         status = find_lines(&work->rest_sum, recording, arena);
     quell_memory_free(work);
     return status == QUELL_OK ? status : quell_fail(err, status, "out of memory for judging");

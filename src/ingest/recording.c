@@ -118,7 +118,8 @@ static quell_status fit_clock(quell_recording *out, ingest_series *series, const
     ingest_clock clock;
     quell_status status = ingest_clock_fit(&clock, series->stamp, series->count, index, err);
     if (status == QUELL_OK)
-        status = ingest_time_unit_settle(series, clock.step, settings, arena, err);
+        status = ingest_time_unit_settle(series, clock.step, series->stamp[series->count - 1], settings,
+                                         arena, err);
     if (status != QUELL_OK)
         return status;
     out->findings = series->findings; /* the unit of time may have added one */

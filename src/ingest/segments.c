@@ -7,6 +7,7 @@
 
 #define WINDOW_S 0.1
 #define CONTRAST 3.0        /* a window this many times above the quietest ones moves */
+#define MOTION_LEAST 0.05   /* m/s2: a window below this does not move, however quiet the rest is */
 #define MERGE_MOST_S 2.0    /* pauses shorter than this belong to the motion around them ... */
 #define MERGE_LEAST_S 0.3   /* ... but half the longest pause is enough, down to this */
 #define REST_LEAST_S 0.5    /* a shorter pause is no rest */
@@ -74,7 +75,7 @@ static double motion_threshold(windows *w, double *quiet)
     qsort(w->work, w->count, sizeof w->work[0], ascending);
     double loudest = w->work[w->count - 1];
     *quiet = w->work[w->count / 20];
-    double threshold = fmax(CONTRAST * *quiet, 0.01 * loudest);
+    double threshold = fmax(fmax(CONTRAST * *quiet, 0.01 * loudest), MOTION_LEAST);
     return loudest > 1.5 * threshold ? threshold : HUGE_VAL;
 }
 
@@ -143,6 +144,7 @@ static void make_stretches(ingest_activity *out, const windows *w, const quell_r
                            const block *blocks, size_t count, double *work)
 {
     size_t rest_least = (size_t)(REST_LEAST_S * recording->rate_hz), quiet_from = 0;
+    bool preamble = true; /* slow strokes come before all other motion */
     for (size_t b = 0; b <= count; b++) {
         size_t from =
             b < count ? (blocks[b].from > 0 ? blocks[b].from - 1 : 0) * w->samples : recording->samples;
@@ -153,8 +155,9 @@ static void make_stretches(ingest_activity *out, const windows *w, const quell_r
             add_stretch(out, "rest", quiet_from, from);
         if (b == count)
             return;
-        bool slow = b + 1 < count && slow_share(recording, out->mean_mps2, from, to, work) > SLOW_SHARE;
-        add_stretch(out, slow ? "slow strokes" : "motion", from, to);
+        preamble =
+            preamble && b + 1 < count && slow_share(recording, out->mean_mps2, from, to, work) > SLOW_SHARE;
+        add_stretch(out, preamble ? "slow strokes" : "motion", from, to);
         quiet_from = to;
     }
 }

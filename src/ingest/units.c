@@ -4,9 +4,11 @@
 #include <math.h>
 #include <string.h>
 
-/* A rate outside these is not believed without being told. */
+/* A rate outside these, or a shorter recording, is not believed without being told. */
 #define PLAUSIBLE_LOW_HZ 20.0
 #define PLAUSIBLE_HIGH_HZ 50000.0
+
+#define PLAUSIBLE_LENGTH_S 0.5
 
 /* Faster than this no machine shakes: a wrong unit, or no acceleration. */
 #define ABSURD_MPS2 1e7
@@ -25,8 +27,8 @@ quell_status ingest_time_unit_option(ingest_unit *out, const quell_read_options 
                       quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
-quell_status ingest_time_unit_settle(ingest_series *series, double step, const ingest_settings *settings,
-                                     quell_arena *arena, quell_error *err)
+quell_status ingest_time_unit_settle(ingest_series *series, double step, double length,
+                                     const ingest_settings *settings, quell_arena *arena, quell_error *err)
 {
     if (settings->time_unit.name != NULL)
         series->time_unit = settings->time_unit;
@@ -36,7 +38,8 @@ quell_status ingest_time_unit_settle(ingest_series *series, double step, const i
         ingest_unit unit = {0};
         ingest_unit_read(&unit, QUELL_TIME, time_names[i], strlen(time_names[i]));
         double rate_hz = 1 / (step * unit.si);
-        if (rate_hz < PLAUSIBLE_LOW_HZ || rate_hz > PLAUSIBLE_HIGH_HZ)
+        if (rate_hz < PLAUSIBLE_LOW_HZ || rate_hz > PLAUSIBLE_HIGH_HZ ||
+            length * unit.si < PLAUSIBLE_LENGTH_S)
             continue;
         series->time_unit = unit;
         quell_status status = quell_findings_add(
@@ -47,8 +50,8 @@ quell_status ingest_time_unit_settle(ingest_series *series, double step, const i
     }
     return quell_fail(
         err, QUELL_E_DATA,
-        "the unit of time is not stated and no unit makes a step of %.4g a rate of 20 Hz to 50 kHz, want "
-        "--time-unit",
+        "the unit of time is not stated, and in none is a step of %.4g a rate of 20 Hz to 50 kHz over "
+        "half a second or more, want --time-unit",
         step);
 }
 
