@@ -54,7 +54,7 @@ static quell_status residual_panel(cli_run *run, const shaper_view *view, quell_
         quell_plot_level(plot, 100 * view->insensitivity.tolerance, text);
     }
     quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_MAIN, 2, curve, curve + CURVE_POINTS, NULL,
-                     CURVE_POINTS, "", NAN);
+                     CURVE_POINTS, "", (double)NAN);
     for (size_t i = 0; i < view->points; i++) {
         snprintf(text, sizeof text, "%s Hz: %s %%",
                  quell_number_print(number, sizeof number, view->point[i].frequency_hz, 4),
@@ -86,7 +86,7 @@ static quell_status impulse_panel(cli_run *run, const shaper_view *view, quell_p
     quell_plot_x_range(plot, -0.05 * length, 1.05 * length, false);
     quell_plot_y_range(plot, least < 0 ? 1.2 * least : 0, 1.2 * most);
     quell_plot_curve(plot, QUELL_MARK_STEMS, QUELL_INK_MAIN, 2.5, time_ms, shaper->amplitude, NULL,
-                     shaper->count, "", NAN);
+                     shaper->count, "", (double)NAN);
     return QUELL_OK;
 }
 

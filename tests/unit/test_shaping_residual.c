@@ -151,6 +151,19 @@ START_TEST(a_box_of_impulses_is_insensitive_at_its_first_zero)
 }
 END_TEST
 
+START_TEST(a_hump_a_little_too_high_ends_the_band)
+{
+    /* two-hump EI, undamped: V |cos(3 acos(b cos(pi r / 2)))|, zero at r = 1, humps V. A tolerance 1e-7 below V is first
+       exceeded where 3 acos(x) = pi + acos(1 - 1e-7 / V) (exact): a rise of 0.04 % of the frequency, well below one step. */
+    quell_shaper shaper = parse("ei-two-hump:1:0:0.05");
+    const double b = cosh(acosh(1 / .05) / 3), share = 1 - 1e-7 / .05;
+    const double low = 2 / QUELL_PI * acos(cos((QUELL_PI + acos(share)) / 3) / b);
+    quell_insensitivity band = quell_shaper_insensitivity(&shaper, 1, 0, .05 * share);
+    CHECK_NEAR(band.low_hz, low, 1e-9);
+    CHECK_NEAR(band.high_hz, 2 - low, 1e-9);
+}
+END_TEST
+
 START_TEST(no_band_where_the_tolerance_is_not_met)
 {
     quell_shaper zv = parse("zv:40:0.05"), none = parse("none");
@@ -328,6 +341,7 @@ Suite *suite_shaping_residual(void)
     tcase_add_test(cases, undamped_humps_are_chebyshev_polynomials);
     tcase_add_test(cases, insensitivity_has_its_closed_forms);
     tcase_add_test(cases, a_box_of_impulses_is_insensitive_at_its_first_zero);
+    tcase_add_test(cases, a_hump_a_little_too_high_ends_the_band);
     tcase_add_test(cases, no_band_where_the_tolerance_is_not_met);
     tcase_add_test(cases, a_band_without_upper_edge_ends_at_ten_times_the_frequency);
     tcase_add_test(cases, the_tolerance_of_damped_ei_is_its_hump);
