@@ -104,28 +104,45 @@ static size_t column_width(const quell_table *table, size_t c)
 
 enum { COLUMNS_MAX = 24 };
 
+static void print_rule(const quell_table *table, const size_t *widths, FILE *stream)
+{
+    for (size_t c = 0; c < table->columns; c++) {
+        for (size_t i = 0; i < widths[c]; i++)
+            fputc('-', stream);
+        fputs(c + 1 == table->columns ? "\n" : "  ", stream);
+    }
+}
+
+/* One line of heads or of units; no blanks are left at its end. */
+static void print_head_line(const quell_table *table, const size_t *widths, bool units, FILE *stream)
+{
+    size_t last = 0;
+    for (size_t c = 0; c < table->columns; c++)
+        if (!units || table->column[c].unit[0] != '\0')
+            last = c;
+    for (size_t c = 0; c <= last; c++) {
+        const quell_column *column = &table->column[c];
+        char unit[64] = "";
+        if (column->unit[0] != '\0')
+            snprintf(unit, sizeof unit, "(%s)", column->unit);
+        print_cell(stream, units ? unit : column->head, widths[c], column->left, c == last);
+        fputs(c == last ? "\n" : "  ", stream);
+    }
+}
+
 static void print_heads(const quell_table *table, const size_t *widths, FILE *stream, int indent)
 {
     bool units = false;
     for (size_t c = 0; c < table->columns; c++)
         units = units || table->column[c].unit[0] != '\0';
-    for (int line = 0; line < 3; line++) {
-        if (line == 1 && !units)
-            continue;
+    fprintf(stream, "%*s", indent, "");
+    print_head_line(table, widths, false, stream);
+    if (units) {
         fprintf(stream, "%*s", indent, "");
-        for (size_t c = 0; c < table->columns; c++) {
-            const quell_column *column = &table->column[c];
-            bool last = c + 1 == table->columns;
-            char unit[64] = "";
-            if (column->unit[0] != '\0')
-                snprintf(unit, sizeof unit, "(%s)", column->unit);
-            if (line < 2)
-                print_cell(stream, line == 0 ? column->head : unit, widths[c], column->left, last);
-            for (size_t i = 0; line == 2 && i < widths[c]; i++)
-                fputc('-', stream);
-            fputs(last ? "\n" : "  ", stream);
-        }
+        print_head_line(table, widths, true, stream);
     }
+    fprintf(stream, "%*s", indent, "");
+    print_rule(table, widths, stream);
 }
 
 void quell_table_print(const quell_table *table, FILE *stream, int indent)
