@@ -151,7 +151,7 @@ void quell_table_print(const quell_table *table, FILE *stream, int indent)
         fputs("(no memory for this table)\n", stream);
         return;
     }
-    size_t widths[COLUMNS_MAX];
+    size_t widths[COLUMNS_MAX] = {0};
     for (size_t c = 0; c < table->columns; c++)
         widths[c] = column_width(table, c);
     print_heads(table, widths, stream, indent);
