@@ -45,13 +45,17 @@ static bool design(const search_context *search, const search_family *family, do
     return quell_shaper_design(out, family->built_in, &at, NULL) == QUELL_OK;
 }
 
-/* The family at 1 Hz, designed once for each damping ratio. NULL if there is none, or no memory. */
+/* The family at 1 Hz, designed once for each damping ratio of the grid, and for the last one off it. NULL if there is
+   none, or no memory. */
 static const quell_shaper *unit_shaper(search_context *search, search_family *family, double zeta)
 {
     double steps = zeta / SEARCH_DAMPING_STEP;
     size_t slot = fabs(steps - round(steps)) < 1e-9 ? (size_t)lround(steps) : OFF_GRID;
-    if (family->unit[slot] != NULL || family->absent[slot])
-        return family->unit[slot];
+    const quell_shaper *held = family->unit[slot];
+    if (slot != OFF_GRID && (held != NULL || family->absent[slot]))
+        return held;
+    if (slot == OFF_GRID && held != NULL && held->at.damping_ratio == zeta)
+        return held;
     quell_shaper *made = QUELL_NEW(search->arena, quell_shaper, 1);
     if (made == NULL)
         search->out_of_memory = true;

@@ -50,20 +50,20 @@ static double from_unit(const quell_controller *controller, double told)
     return strcmp(controller->frequency_unit, "rad/s") == 0 ? told / QUELL_TAU : told;
 }
 
+/* The controller's own number is repeated as it is; a free one is rounded to the digits that are told. */
 static void tell_damping(const quell_controller *controller, double damping_ratio, setting_told *told)
 {
+    bool fixed = !isnan(controller->damping), percent = strcmp(controller->damping_unit, "percent") == 0;
+    double ratio = fixed ? controller->damping : damping_ratio;
     if (strcmp(controller->damping_unit, "Q") == 0) {
         told->damping_decimals = 2;
-        told->damping = 1 / (2 * fmax(damping_ratio, 1e-6));
+        told->damping = 1 / (2 * fmax(ratio, 1e-6));
     } else {
-        bool percent = strcmp(controller->damping_unit, "percent") == 0;
         told->damping_decimals = percent ? 1 : 3;
-        told->damping = percent ? 100 * damping_ratio : damping_ratio;
+        told->damping = percent ? 100 * ratio : ratio;
     }
-    if (!isnan(controller->damping)) {
-        told->damping_decimals = 6; /* its own number is repeated as it is, not rounded */
+    if (fixed)
         return;
-    }
     double scale = pow(10, told->damping_decimals);
     told->damping = round(told->damping * scale) / scale;
 }

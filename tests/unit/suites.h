@@ -12,6 +12,10 @@
     X(base_random)                                                                                                   \
     X(compare)                                                                                                       \
     X(machine)                                                                                                       \
+    X(setting)                                                                                                       \
+    X(needs)                                                                                                         \
+    X(search)                                                                                                        \
+    X(choose)                                                                                                        \
     X(motion)                                                                                                        \
     X(predict)                                                                                                       \
     X(simulate)                                                                                                      \

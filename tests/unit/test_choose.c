@@ -1,0 +1,596 @@
+/* choose: the rule on small cases, the demo's choice, both ways out, what would change it, every state that has no
+   choice, and failing memory. */
+#include "suites.h"
+
+#include "demo_modes.h"
+
+#include "choose/choose_private.h"
+#include "quell/predict.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+
+static quell_axis_choice *new_choice(void)
+{
+    quell_axis_choice *choice = malloc(sizeof *choice);
+    memset(choice, 0, sizeof *choice);
+    return choice;
+}
+
+typedef struct chosen {
+    quell_arena *arena;
+    quell_axis_choice *choice;
+    quell_status status;
+    quell_error err;
+} chosen;
+
+static chosen choose(const quell_need *need, const quell_machine *machine)
+{
+    chosen made = {.arena = quell_arena_create(64 << 20), .choice = new_choice()};
+    made.status = quell_choose_axis(need, machine, made.arena, made.choice, &made.err);
+    return made;
+}
+
+static void finish(chosen *made)
+{
+    quell_arena_destroy(made->arena);
+    free(made->choice);
+}
+
+static const quell_candidate *row_of(const quell_axis_choice *choice, const char *id)
+{
+    for (size_t i = 0; i < choice->count; i++)
+        if (strcmp(choice->candidate[i].family_id, id) == 0 && !choice->candidate[i].is_old)
+            return &choice->candidate[i];
+    return NULL;
+}
+
+static const char *chosen_id(const quell_axis_choice *choice)
+{
+    return choice->chosen < 0 ? "nothing" : choice->candidate[choice->chosen].family_id;
+}
+
+/* ---------------------------------------------------------------- the rule */
+
+START_TEST(least_spread_and_within_three_percent_the_wider)
+{
+    static const struct {
+        rule_entry entry[4];
+        int except, want;
+    } rows[] = {
+        {{{true, 5, 0.1}, {true, 4, 0.1}, {true, 6, 0.9}, {false, 1, 9}}, -1, 1},
+        {{{true, 5, 0.1}, {true, 4, 0.1}, {true, 6, 0.9}, {false, 1, 9}}, 1, 0},
+        {{{true, 4.11, 0.2}, {true, 4, 0.1}, {false, 0, 9}, {false, 0, 9}}, -1, 0}, /* 2.75 % more, wider */
+        {{{true, 4.13, 0.2}, {true, 4, 0.1}, {false, 0, 9}, {false, 0, 9}}, -1, 1}, /* 3.25 % more */
+        {{{true, 4.11, 0.1}, {true, 4, 0.1}, {false, 0, 9}, {false, 0, 9}},
+         -1,
+         1}, /* as wide: the least spread */
+        {{{true, 4.2, 0.3}, {true, 4.1, 0.2}, {true, 4, 0.1}, {false, 0, 9}},
+         -1,
+         1}, /* 3 % of the least, not in a chain */
+        {{{false, 4, 1}, {false, 4, 1}, {false, 4, 1}, {false, 4, 1}}, -1, RULE_NOBODY},
+        {{{true, 4, 1}, {false, 4, 1}, {false, 4, 1}, {false, 4, 1}}, 0, RULE_NOBODY},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        ck_assert_int_eq(rule_pick(rows[i].entry, 4, rows[i].except), rows[i].want);
+}
+END_TEST
+
+/* Rows with made-up numbers, for what happens when nothing meets the limit. */
+static int choose_among(const quell_candidate *row, size_t count, double rounding_limit_m)
+{
+    quell_machine machine = demo_machine();
+    machine.rounding_limit_m = rounding_limit_m;
+    choice_work work = {.machine = &machine, .out = new_choice()};
+    work.needs.modes = 1;
+    work.needs.mode[0].frequency_hz = 40;
+    work.out->residual_limit = 0.1;
+    work.out->count = count;
+    memcpy(work.out->candidate, row, count * sizeof *row);
+    int best = rule_choose(&work, RULE_NOBODY);
+    free(work.out);
+    return best;
+}
+
+START_TEST(without_any_that_meets_ripple_decides_within_the_rounding_limit)
+{
+    quell_candidate row[3] = {
+        {.accepted = true, .residual_worst = 0.5, .ripple_worst_m = 50e-6, .rounding_m = 100e-6},
+        {.accepted = true, .residual_worst = 0.2, .ripple_worst_m = 20e-6, .rounding_m = 300e-6},
+        {.accepted = false, .residual_worst = 0.15, .ripple_worst_m = 15e-6, .rounding_m = 50e-6},
+    };
+    ck_assert_int_eq(choose_among(row, 3, 150e-6),
+                     0); /* the only one that is taken and rounds little enough */
+    ck_assert_int_eq(choose_among(row, 3, 50e-6), 1); /* none rounds little enough: the least ripple */
+    ck_assert_int_eq(choose_among(row, 3, (double)NAN), 1);
+    row[0].ripple_worst_m = row[1].ripple_worst_m = (double)NAN; /* no ripple known: R decides */
+    ck_assert_int_eq(choose_among(row, 3, (double)NAN), 1);
+    row[2].accepted = true;
+    row[2].residual_worst = 0.1; /* on the limit: meets it */
+    ck_assert_int_eq(choose_among(row, 3, 150e-6), 2);
+}
+END_TEST
+
+/* ---------------------------------------------------------------- the demo */
+
+START_TEST(the_demo_is_chosen_as_the_design_expects)
+{
+    quell_machine machine = demo_machine();
+    quell_modes x = demo_modes('x'), y = demo_modes('y');
+    quell_shaper old;
+    ck_assert_int_eq(quell_shaper_parse(&old, "zvd:43.5:0.07", NULL), QUELL_OK);
+    quell_need need[2] = {demo_need('x', &x), demo_need('y', &y)};
+    need[0].old_setting = need[1].old_setting = &old;
+    chosen made = choose(&need[0], &machine);
+    const quell_axis_choice *choice = made.choice;
+    ck_assert_msg(made.status == QUELL_OK, "%s", made.err.text);
+    ck_assert_str_eq(chosen_id(choice), "ei");
+    ck_assert_uint_eq(choice->count, 5); /* three families, the old setting, no shaper */
+    ck_assert_str_eq(choice->candidate[choice->runner_up].family_id, "zvd");
+    ck_assert_int_eq(choice->old, 3);
+    ck_assert_int_eq(choice->none, 4);
+    ck_assert(choice->meets_residual && choice->meets_rounding);
+    /* design, 3-shaping "Expected on the demo": 74 and 82 um of rounding, 74 + 6 um without a shaper */
+    CHECK_NEAR(row_of(choice, "ei")->rounding_m * 1e6, 74, 0.6);
+    CHECK_NEAR(row_of(choice, "zvd")->rounding_m * 1e6, 82, 0.6);
+    CHECK_NEAR(choice->unshaped_ripple_m[0] * 1e6, 74, 0.5);
+    CHECK_NEAR(choice->unshaped_ripple_m[1] * 1e6, 6, 0.5);
+    /* the old setting is carried over unchanged, and the controller takes it */
+    const quell_candidate *kept = &choice->candidate[choice->old];
+    ck_assert(kept->is_old && kept->accepted && kept->shaper.count == old.count);
+    ck_assert_mem_eq(kept->shaper.time_s, old.time_s, old.count * sizeof *old.time_s);
+    CHECK_NEAR(choice->candidate[choice->none].residual_worst, 1, 1e-12);
+    CHECK_NEAR(choice->candidate[choice->none].spread_s, 0, 1e-15);
+    ck_assert(isinf(choice->candidate[choice->none].acceleration_limit_mps2));
+    char want[100], number[32];
+    quell_number_print_fixed(number, sizeof number, row_of(choice, "ei")->shaper.at.frequency_hz, 1);
+    snprintf(want, sizeof want, "axis x type C at %s damping ", number);
+    ck_assert_msg(strncmp(choice->setting, want, strlen(want)) == 0, "%s", choice->setting);
+    finish(&made);
+    made = choose(&need[1], &machine);
+    ck_assert_str_eq(chosen_id(made.choice), "zv");
+    CHECK_NEAR(row_of(made.choice, "zv")->rounding_m * 1e6, 89, 0.6);
+    finish(&made);
+}
+END_TEST
+
+START_TEST(numbers_of_a_row_agree_with_their_definitions)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    chosen made = choose(&need, &machine);
+    for (size_t i = 0; i < made.choice->count; i++) {
+        const quell_candidate *row = &made.choice->candidate[i];
+        need.residual_limit = 0.1;
+        CHECK_NEAR(row->residual_worst, quell_need_residual(&need, &machine, &row->shaper, false), 1e-14);
+        CHECK_NEAR(row->residual_nominal, quell_need_residual(&need, &machine, &row->shaper, true), 1e-14);
+        double ripple = 0, unshaped = 0;
+        for (size_t k = 0; k < 2; k++) {
+            ripple += row->ripple_m[k];
+            unshaped += made.choice->unshaped_ripple_m[k];
+            ck_assert(row->ripple_ci95_m[k][0] <= row->ripple_m[k] &&
+                      row->ripple_m[k] <= row->ripple_ci95_m[k][1]);
+        }
+        CHECK_NEAR(ripple, row->residual_nominal * unshaped, 1e-15);
+        CHECK_NEAR(row->ripple_worst_m, row->residual_worst * unshaped, 1e-15);
+        /* closed form for symmetric shapers at 90 degrees: v MAD/2 + a sigma^2/4 (design); damped ones are a little
+           skewed, so within 1 % */
+        quell_shaper_moments moments = quell_shaper_measure(&row->shaper);
+        double closed =
+            0.008 * moments.mean_abs_deviation_s / 2 + 6 * moments.spread_s * moments.spread_s / 4;
+        CHECK_NEAR(row->rounding_m, closed, 0.01 * closed + 1e-12);
+        CHECK_NEAR(row->delay_s, moments.mean_s, 1e-15);
+    }
+    finish(&made);
+}
+END_TEST
+
+START_TEST(coverage_ends_where_r_passes_the_limit)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    need.drift = 0;
+    chosen made = choose(&need, &machine);
+    size_t edges = 0;
+    for (size_t i = 0; i < made.choice->count; i++)
+        for (size_t j = 0; j < made.choice->candidate[i].covers_count; j++)
+            for (size_t side = 0; side < 2; side++) {
+                double scale = made.choice->candidate[i].covers_hz[j][side] / 47.3;
+                if (scale < 0.3334 || scale > 2.99)
+                    continue; /* the end of what is looked at */
+                for (size_t up = 0; up < 2; up++) {
+                    double nudged = scale * (up == 1 ? 1 + 1e-4 : 1 - 1e-4), r = 0;
+                    for (size_t k = 0; k < 2; k++)
+                        r += made.choice->weight[k] * quell_residual(&made.choice->candidate[i].shaper,
+                                                                     nudged * modes.mode[k].frequency_hz,
+                                                                     modes.mode[k].damping_ratio);
+                    ck_assert_int_eq(r > 0.1, up == side);
+                }
+                edges++;
+            }
+    ck_assert_uint_gt(edges, 5);
+    finish(&made);
+}
+END_TEST
+
+START_TEST(a_tighter_limit_never_costs_less_spread)
+{
+    quell_machine machine = demo_machine();
+    machine.controller.accepted_count = 0; /* all families */
+    for (int axis = 'x'; axis <= 'y'; axis++) {
+        quell_modes modes = demo_modes((char)axis);
+        double before[8] = {0};
+        for (double limit = 0.3; limit > 0.02; limit *= 0.85) {
+            quell_need need = demo_need((char)axis, &modes);
+            need.residual_limit = limit;
+            chosen made = choose(&need, &machine);
+            for (size_t i = 0; i < 7; i++) {
+                const quell_candidate *row = &made.choice->candidate[i];
+                bool outside = row->shaper.at.frequency_hz > made.choice->uncertainty_hz[modes.count - 1][1];
+                if (row->residual_worst > limit || outside)
+                    continue; /* designs outside the modes' ranges are only tried when none within meets the limit */
+                ck_assert_msg(row->spread_s >= before[i] * 0.9985, "%s: %g ms after %g ms", row->family_id,
+                              row->spread_s * 1e3, before[i] * 1e3);
+                before[i] = row->spread_s;
+            }
+            finish(&made);
+        }
+        ck_assert_double_gt(before[3], 0);
+    }
+}
+END_TEST
+
+/* ---------------------------------------------------------------- what is said */
+
+START_TEST(both_ways_out_are_given_when_it_rounds_too_much)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    machine.rounding_limit_m = 50e-6;
+    chosen made = choose(&need, &machine);
+    const quell_candidate *row = &made.choice->candidate[made.choice->chosen];
+    ck_assert_int_eq(made.status, QUELL_OK);
+    ck_assert(made.choice->meets_residual && !made.choice->meets_rounding);
+    ck_assert_uint_eq(made.choice->ways_out_count, 2);
+    ck_assert_str_eq(made.choice->way_out[0],
+                     "keeps 6000 mm/s2: rounds corners by 74 um, the limit is 50 um");
+    /* the acceleration stated is the one that rounds by the limit */
+    const char *number = strstr(made.choice->way_out[1], "acceleration ");
+    ck_assert(strncmp(made.choice->way_out[1], "keeps 50 um: acceleration ", 26) == 0 && number != NULL);
+    quell_corner corner = {0.008, atof(number + 13) / 1e3, 0.2, QUELL_PI / 2};
+    CHECK_NEAR(quell_rounding(&corner, &row->shaper, &row->shaper) * 1e6, 50, 0.05);
+    finish(&made);
+    machine.rounding_limit_m = 5e-6; /* the corner speed alone rounds by more */
+    made = choose(&need, &machine);
+    ck_assert(isnan(made.choice->candidate[made.choice->chosen].acceleration_limit_mps2));
+    ck_assert(strstr(made.choice->way_out[1], "at no acceleration") != NULL);
+    finish(&made);
+}
+END_TEST
+
+/* "... 1.2 %": the number before the last blank. */
+static double last_percent(const char *text)
+{
+    const char *end = strrchr(text, ' ');
+    while (end > text && end[-1] != ' ')
+        end--;
+    return atof(end) / 100;
+}
+
+START_TEST(what_would_change_the_choice_does)
+{
+    static const struct {
+        char axis;
+        const char *says, *family; /* NULL: nothing meets the limit */
+        bool drift;
+        int side; /* of the number stated on which it holds */
+    } rows[] = {
+        {'x', "ZV wins if the drift stays below", "zv", true, -1},
+        {'x', "ZV wins from a residual limit of", "zv", false, 1},
+        {'x', "nothing meets a residual limit at or below", NULL, false, -1},
+        {'y', "ZVD wins from a drift of", "zvd", true, 1},
+        {'y', "ZVD wins if the residual limit is at or below", "zvd", false, -1},
+    };
+    quell_machine machine = demo_machine();
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        quell_modes modes = demo_modes(rows[i].axis);
+        quell_need need = demo_need(rows[i].axis, &modes);
+        chosen made = choose(&need, &machine);
+        const char *text = NULL;
+        for (size_t j = 0; j < made.choice->would_change_count; j++)
+            if (strncmp(made.choice->would_change[j], rows[i].says, strlen(rows[i].says)) == 0)
+                text = made.choice->would_change[j];
+        ck_assert_msg(text != NULL, "%s", rows[i].says);
+        double at = last_percent(text);
+        finish(&made);
+        for (int side = -1; side <= 1; side += 2) {
+            double value = at + side * (rows[i].drift ? 0.002 : 0.005);
+            need.drift = rows[i].drift ? value : 0.03;
+            need.residual_limit = rows[i].drift ? 0.1 : value;
+            made = choose(&need, &machine);
+            bool holds = rows[i].family == NULL ? made.status == QUELL_E_NOT_MET
+                                                : strcmp(chosen_id(made.choice), rows[i].family) == 0 &&
+                                                      made.choice->meets_residual;
+            ck_assert_msg(holds == (side == rows[i].side), "%s: at %g %s is chosen", text, value,
+                          chosen_id(made.choice));
+            finish(&made);
+        }
+    }
+}
+END_TEST
+
+static bool has_note(const quell_axis_choice *choice, const char *part)
+{
+    for (size_t i = 0; i < choice->notes_count; i++)
+        if (strstr(choice->note[i], part) != NULL)
+            return true;
+    return false;
+}
+
+START_TEST(what_is_not_known_is_said_with_its_cost)
+{
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    need.residual_limit = 0.1;
+    chosen made = choose(&need, NULL);
+    ck_assert_int_eq(made.status, QUELL_OK);
+    size_t families;
+    quell_families(&families);
+    ck_assert_uint_eq(made.choice->count, families + 1);
+    ck_assert(has_note(made.choice, "shapers is not stated") &&
+              has_note(made.choice, "tolerance is not stated") &&
+              has_note(made.choice, "corner-speed and acceleration are not known") &&
+              has_note(made.choice, "rounding-limit is not stated"));
+    const quell_candidate *row = &made.choice->candidate[made.choice->chosen];
+    ck_assert(isnan(row->rounding_m) && isnan(row->ripple_worst_m) && isnan(row->acceleration_limit_mps2));
+    ck_assert_ptr_null(made.choice->setting);
+    finish(&made);
+    quell_machine machine = demo_machine();
+    made = choose(&need, &machine);
+    ck_assert_uint_eq(made.choice->notes_count, 0);
+    finish(&made);
+    machine.controller.frequency = QUELL_READING_UNKNOWN;
+    memcpy(machine.controller.one_setting_for[0], "frequency", 10);
+    machine.corner_speed_mps = (double)NAN;
+    modes.mode[1].participation = (double)NAN;
+    machine.axis[0].load_kg[1] = 0.1;
+    made = choose(&need, &machine);
+    ck_assert(has_note(made.choice, "corner-speed is not known: ripple and rounding count only") &&
+              has_note(made.choice, "natural or damped is not known: judged both ways") &&
+              has_note(made.choice, "one frequency for both axes") &&
+              has_note(made.choice, "a participation is not known") &&
+              has_note(made.choice, "moving-mass is not known"));
+    finish(&made);
+}
+END_TEST
+
+/* ---------------------------------------------------------------- no choice, or none that meets */
+
+START_TEST(the_best_is_still_given_when_nothing_meets)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    need.residual_limit = 0.02;
+    chosen made = choose(&need, &machine);
+    ck_assert_int_eq(made.status, QUELL_E_NOT_MET);
+    ck_assert(strncmp(made.err.text, "nothing meets the residual limit of 2 %; the least is ", 54) == 0);
+    ck_assert(!made.choice->meets_residual && made.choice->chosen >= 0 && made.choice->setting != NULL);
+    const quell_candidate *row = &made.choice->candidate[made.choice->chosen];
+    for (size_t i = 0; i < made.choice->count; i++)
+        if (made.choice->candidate[i].accepted &&
+            made.choice->candidate[i].rounding_m <= machine.rounding_limit_m)
+            ck_assert_double_le(row->ripple_worst_m, made.choice->candidate[i].ripple_worst_m);
+    ck_assert_double_le(row->rounding_m, machine.rounding_limit_m);
+    finish(&made);
+}
+END_TEST
+
+START_TEST(no_modes_and_no_shapers_are_results_without_a_choice)
+{
+    quell_machine machine = demo_machine();
+    quell_modes none = {0}, modes = demo_modes('x');
+    quell_need need = demo_need('x', &none);
+    chosen made = choose(&need, &machine);
+    ck_assert_int_eq(made.status, QUELL_E_NOT_MET);
+    ck_assert(made.choice->chosen == -1 && made.choice->count == 0 && made.choice->modes == 0);
+    ck_assert_str_eq(made.choice->why, "no mode was found, so there is nothing to cancel");
+    finish(&made);
+    machine.controller.takes_shapers = false;
+    quell_shaper old;
+    ck_assert_int_eq(quell_shaper_parse(&old, "impulses:0.5@0,0.5@0.01", NULL), QUELL_OK);
+    need = demo_need('x', &modes);
+    need.old_setting = &old;
+    made = choose(&need, &machine);
+    ck_assert_int_eq(made.status, QUELL_E_NOT_MET);
+    ck_assert(made.choice->chosen == -1 && made.choice->count == 2 && made.choice->old == 0 &&
+              made.choice->none == 1);
+    ck_assert(!made.choice->candidate[0].accepted && strstr(made.choice->why, "acceleration ramp") != NULL);
+    ck_assert_str_eq(made.choice->candidate[0].title, "old setting: impulses");
+    finish(&made);
+}
+END_TEST
+
+START_TEST(an_old_setting_is_taken_only_if_it_can_be_told)
+{
+    static const struct {
+        const char *spec;
+        bool taken;
+    } rows[] = {{"zvd:43.5:0.07", true},           {"zvd:43.55:0.07", false}, {"zvd:43.5:0.0705", false},
+                {"ei:50:0.05:0.05", true},         {"ei:50:0.05:0.1", false}, {"zvdd:43.5:0.07", false},
+                {"impulses:0.5@0,0.5@0.01", false}};
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        quell_need need = demo_need('x', &modes);
+        quell_shaper old;
+        ck_assert_int_eq(quell_shaper_parse(&old, rows[i].spec, NULL), QUELL_OK);
+        need.old_setting = &old;
+        chosen made = choose(&need, &machine);
+        ck_assert_msg(made.choice->candidate[made.choice->old].accepted == rows[i].taken, "%s", rows[i].spec);
+        finish(&made);
+    }
+}
+END_TEST
+
+START_TEST(the_machine_s_own_families_are_candidates)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    /* the same impulses as ZVD: the same row must come out */
+    machine.own_count = 1;
+    machine.own[0] = (quell_own_family){
+        .id = "twin", .count = 3, .time_periods = {0, 0.5, 1}, .coefficient = {{1}, {0, 2}, {0, 0, 1}}};
+    memcpy(machine.controller.accepted[3], "twin", 5);
+    machine.controller.accepted_count = 4;
+    chosen made = choose(&need, &machine);
+    const quell_candidate *twin = row_of(made.choice, "twin"), *zvd = row_of(made.choice, "zvd");
+    ck_assert_str_eq(twin->title, "twin");
+    ck_assert(twin->accepted && twin->shaper.family == NULL);
+    CHECK_NEAR(twin->shaper.at.frequency_hz, zvd->shaper.at.frequency_hz, 1e-9);
+    CHECK_NEAR(twin->residual_worst, zvd->residual_worst, 1e-10);
+    CHECK_NEAR(twin->spread_s, zvd->spread_s, 1e-12);
+    finish(&made);
+}
+END_TEST
+
+START_TEST(limits_may_be_lengths_and_must_be_stated)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    quell_axis_choice *untouched = new_choice();
+    untouched->count = 7;
+    quell_arena *arena = quell_arena_create(1 << 20);
+    quell_error err = {0};
+    machine.residual_limit = (double)NAN;
+    ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
+    ck_assert(strstr(err.text, "the residual limit is not stated") != NULL);
+    machine.ripple_limit_m = 8.022e-6; /* of 74.291 + 5.931 um: 10 % */
+    chosen made = choose(&need, &machine);
+    CHECK_NEAR(made.choice->residual_limit, 0.1, 1e-4);
+    ck_assert_str_eq(chosen_id(made.choice), "ei");
+    finish(&made);
+    machine.ripple_limit_m = 90e-6; /* more than there is: nothing need be done */
+    made = choose(&need, &machine);
+    ck_assert_int_eq(made.status, QUELL_OK);
+    ck_assert_str_eq(chosen_id(made.choice), "none");
+    ck_assert_ptr_null(made.choice->setting);
+    finish(&made);
+    machine.corner_speed_mps = machine.axis[0].acceleration_mps2 = (double)NAN;
+    ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
+    ck_assert(strstr(err.text, "the ripple is not known") != NULL);
+    static const double bad_limit[] = {0, -0.1, 1, 2}, bad_drift[] = {-0.01, 1, (double)NAN};
+    for (size_t i = 0; i < 4; i++) {
+        need.residual_limit = bad_limit[i];
+        ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
+    }
+    need.residual_limit = 0.1;
+    for (size_t i = 0; i < 3; i++) {
+        need.drift = bad_drift[i];
+        ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
+    }
+    need.drift = 0;
+    modes.mode[1].damping_ratio = 1;
+    ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
+    ck_assert_uint_eq(untouched->count, 7);
+    free(untouched);
+    quell_arena_destroy(arena);
+}
+END_TEST
+
+/* ---------------------------------------------------------------- both axes, memory */
+
+START_TEST(the_earlier_axis_is_delayed_until_the_means_agree)
+{
+    quell_machine machine = demo_machine();
+    quell_design_point at_x = {59.8, 0.05, 0.05}, at_y = {32.7, 0.06, 0.05};
+    quell_shaper x, y;
+    ck_assert_int_eq(quell_shaper_design(&x, quell_family_find("ei"), &at_x, NULL), QUELL_OK);
+    ck_assert_int_eq(quell_shaper_design(&y, quell_family_find("zv"), &at_y, NULL), QUELL_OK);
+    double mean_x = quell_shaper_measure(&x).mean_s, mean_y = quell_shaper_measure(&y).mean_s;
+    quell_pair pair = quell_pair_judge(&machine, &x, &y), swapped = quell_pair_judge(&machine, &y, &x);
+    CHECK_NEAR(mean_x + pair.axis_delay_s[0], mean_y + pair.axis_delay_s[1], 1e-15);
+    ck_assert(pair.axis_delay_s[0] == 0 || pair.axis_delay_s[1] == 0);
+    CHECK_NEAR(swapped.axis_delay_s[0], pair.axis_delay_s[1], 1e-18);
+    CHECK_NEAR(swapped.rounding_m, pair.rounding_m, 1e-12); /* both ways round are looked at */
+    CHECK_NEAR(pair.acceleration_mps2, 6, 1e-12);
+    ck_assert_double_ge(pair.corner_error_m, 0);
+    CHECK_NEAR(pair.rounding_m - pair.corner_error_m, fmin(pair.rounding_m, pair.rounding_aligned_m), 1e-15);
+    quell_pair same = quell_pair_judge(&machine, &x, &x);
+    CHECK_NEAR(same.corner_error_m, 0, 1e-15);
+    quell_shaper_moments m = quell_shaper_measure(&x);
+    CHECK_NEAR(same.rounding_m, 0.008 * m.mean_abs_deviation_s / 2 + 6 * m.spread_s * m.spread_s / 4, 1e-6);
+    /* far apart in delay, the corner is cut by the difference: at least the corner speed times half of it over sqrt 2 */
+    quell_shaper late = x;
+    for (size_t i = 0; i < late.count; i++)
+        late.time_s[i] += 0.05;
+    quell_pair apart = quell_pair_judge(&machine, &x, &late);
+    CHECK_NEAR(apart.axis_delay_s[0], 0.05, 1e-12);
+    ck_assert_double_gt(apart.corner_error_m, 0.008 * 0.05 / 2 / 1.4143);
+    ck_assert(isnan(quell_pair_judge(NULL, &x, &y).rounding_m));
+}
+END_TEST
+
+START_TEST(failing_allocations_are_errors_and_leave_the_result_alone)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    size_t failures = 0;
+    for (size_t n = 1;; n++) {
+        quell_arena *arena = quell_arena_create(64 << 20);
+        quell_axis_choice *choice = new_choice();
+        choice->count = 99;
+        quell_error err = {0};
+        quell_memory_fail_at(n);
+        quell_status status = quell_choose_axis(&need, &machine, arena, choice, &err);
+        quell_memory_fail_at(0);
+        size_t count = choice->count;
+        free(choice);
+        quell_arena_destroy(arena);
+        if (status == QUELL_OK)
+            break;
+        ck_assert_int_eq(status, QUELL_E_MEMORY);
+        ck_assert_uint_eq(count, 99);
+        failures++;
+    }
+    ck_assert_uint_gt(failures, 3);
+    for (size_t bytes = 0; bytes < 300; bytes += 50) { /* an arena too small for the texts */
+        quell_arena *arena = quell_arena_create(bytes);
+        quell_axis_choice *choice = new_choice();
+        ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, choice, NULL), QUELL_E_MEMORY);
+        free(choice);
+        quell_arena_destroy(arena);
+    }
+}
+END_TEST
+
+Suite *suite_choose(void)
+{
+    Suite *suite = suite_create("choose");
+    TCase *cases = tcase_create("choose");
+    tcase_set_timeout(cases, 120);
+    tcase_add_test(cases, least_spread_and_within_three_percent_the_wider);
+    tcase_add_test(cases, without_any_that_meets_ripple_decides_within_the_rounding_limit);
+    tcase_add_test(cases, the_demo_is_chosen_as_the_design_expects);
+    tcase_add_test(cases, numbers_of_a_row_agree_with_their_definitions);
+    tcase_add_test(cases, coverage_ends_where_r_passes_the_limit);
+    tcase_add_test(cases, a_tighter_limit_never_costs_less_spread);
+    tcase_add_test(cases, both_ways_out_are_given_when_it_rounds_too_much);
+    tcase_add_test(cases, what_would_change_the_choice_does);
+    tcase_add_test(cases, what_is_not_known_is_said_with_its_cost);
+    tcase_add_test(cases, the_best_is_still_given_when_nothing_meets);
+    tcase_add_test(cases, no_modes_and_no_shapers_are_results_without_a_choice);
+    tcase_add_test(cases, an_old_setting_is_taken_only_if_it_can_be_told);
+    tcase_add_test(cases, the_machine_s_own_families_are_candidates);
+    tcase_add_test(cases, limits_may_be_lengths_and_must_be_stated);
+    tcase_add_test(cases, the_earlier_axis_is_delayed_until_the_means_agree);
+    tcase_add_test(cases, failing_allocations_are_errors_and_leave_the_result_alone);
+    suite_add_tcase(suite, cases);
+    return suite;
+}
