@@ -71,8 +71,9 @@ typedef struct quell_comparison {
     quell_level_change
         mode[QUELL_MODES_MAX]; /**< at each mode of the before side: f (1 +- max(zeta, 1.5 bins)) */
     quell_mode before_mode[QUELL_MODES_MAX];
-    bool alike;      /**< all bands that carry the motion changed alike: more or less motion, not ringing */
-    double alike_db; /**< by this much; NaN if not alike */
+    bool alike;          /**< all bands that carry the motion, and all modes, changed alike: motion, not ringing */
+    double common_db;    /**< what all bands that carry the motion have in common: their mean change if alike, the least
+                              one if all changed one way and count; else NaN */
     const char *verdict; /**< sentences: what fell, what rose, by how much, and what the statement covers */
 } quell_comparison;
 

@@ -3,7 +3,11 @@
 
 static const cli_command *const table[] = {
     &cli_check,
+    &cli_spectrum,
+    &cli_modes,
     &cli_shaper,
+    &cli_choose,
+    &cli_compare,
     &cli_simulate,
     NULL,
 };

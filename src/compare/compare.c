@@ -186,7 +186,7 @@ quell_status quell_compare(const quell_spectrum *before, const quell_spectrum *a
     quell_status status = same_kind(before, after, axis, err);
     if (status != QUELL_OK)
         return status;
-    quell_comparison made = {.axis = axis, .alike_db = NAN};
+    quell_comparison made = {.axis = axis, .common_db = NAN};
     double range_hz[2];
     usable_range(before, after, band_hz, range_hz);
     status = compare_bands(before, after, axis, range_hz, &made, err);
@@ -196,7 +196,7 @@ quell_status quell_compare(const quell_spectrum *before, const quell_spectrum *a
         status = judge(&made, err);
     if (status != QUELL_OK)
         return status;
-    quell_compare_find_alike(&made);
+    quell_compare_find_common(&made);
     made.verdict = quell_compare_words(&made, arena);
     if (made.verdict == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the verdict");

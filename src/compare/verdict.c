@@ -8,14 +8,16 @@
 
 /* ---------------------------------------------------------------- less motion, or less ringing? */
 
-/* A change in how hard the machine was driven moves all bands alike; a shaper, or a stiffer part, moves some. It is
-   called alike when the bands that changed span half a decade, hold the motion, and agree. */
+/* A change in how hard the machine was driven moves all bands alike that stand out of the sensor's noise; a shaper, or a
+   stiffer part, moves some. A band is taken to carry motion if it holds a thousandth of the power before: for white
+   motion and a mode of damping ratio zeta, a band beside it holds some 0.29 zeta of the mode's power. */
+#define CARRIES_SHARE 1e-3
+/* Alike: so many bands over half a decade at least agree with their mean change within so many dB or, if that is more,
+   so many of their own standard errors (by chance 1 band in 16000 does not). */
 enum { ALIKE_BANDS = 5 };
-#define ALIKE_SPAN 3.0   /* highest edge over lowest */
-#define ALIKE_SHARE 0.99 /* of the power before; the rest is sensor noise, which does not follow the motion */
-#define ALIKE_DB 1.5     /* from the common change, or */
-#define ALIKE_ERRORS                                                                                         \
-    3.5 /* standard errors of the band's own change, if that is more: 1 in 2000 a band by chance */
+#define ALIKE_SPAN 3.0
+#define ALIKE_DB 1.5
+#define ALIKE_ERRORS 4.0
 
 /* Variance of ln(after / before): 2/nu1 + 2/nu2 for large nu. */
 static double variance(const quell_level_change *change)
@@ -23,40 +25,68 @@ static double variance(const quell_level_change *change)
     return 2 / change->before_dof + 2 / change->after_dof;
 }
 
-static bool agrees(const quell_level_change *change, double common_db)
+static bool agrees(const quell_level_change *change, double mean_db)
 {
     double error_db = 10 / log(10) * sqrt(variance(change));
-    return change->counts && fabs(change->change_db - common_db) <= fmax(ALIKE_DB, ALIKE_ERRORS * error_db);
+    return change->counts && fabs(change->change_db - mean_db) <= fmax(ALIKE_DB, ALIKE_ERRORS * error_db);
 }
 
-void quell_compare_find_alike(quell_comparison *comparison)
+static double power_before(const quell_level_change *change)
 {
-    double power = 0, total = 0, weights = 0, sum = 0, low_hz = HUGE_VAL, high_hz = 0;
-    size_t changed = 0;
+    return change->before_mps2 * change->before_mps2;
+}
+
+/* The bands that carry motion; their total in weights, frequency range and changes. */
+typedef struct carriers {
+    size_t count;
+    const quell_level_change *band[QUELL_BANDS_MAX];
+    double mean_db;           /* weighted with the inverse variance */
+    double least_db, most_db; /* smallest and largest change, with sign */
+    bool wide;                /* enough bands over a wide enough range */
+} carriers;
+
+static carriers find_carriers(const quell_comparison *comparison)
+{
+    carriers out = {.least_db = HUGE_VAL, .most_db = -HUGE_VAL};
+    double total = 0, weights = 0, sum = 0;
+    for (size_t i = 0; i < comparison->bands; i++)
+        total += power_before(&comparison->band[i]);
     for (size_t i = 0; i < comparison->bands; i++) {
         const quell_level_change *change = &comparison->band[i];
-        total += change->before_mps2 * change->before_mps2;
-        if (!change->counts)
+        if (power_before(change) < CARRIES_SHARE * total)
             continue;
         double weight = 1 / variance(change);
-        power += change->before_mps2 * change->before_mps2;
-        sum += weight * change->change_db;
         weights += weight;
-        low_hz = fmin(low_hz, change->low_hz);
-        high_hz = fmax(high_hz, change->high_hz);
-        changed++;
+        sum += weight * change->change_db;
+        out.least_db = fmin(out.least_db, change->change_db);
+        out.most_db = fmax(out.most_db, change->change_db);
+        out.band[out.count++] = change;
     }
-    if (changed < ALIKE_BANDS || high_hz < ALIKE_SPAN * low_hz || power < ALIKE_SHARE * total)
+    out.mean_db = sum / weights; /* the strongest band always carries */
+    out.wide =
+        out.count >= ALIKE_BANDS && out.band[out.count - 1]->high_hz >= ALIKE_SPAN * out.band[0]->low_hz;
+    return out;
+}
+
+void quell_compare_find_common(quell_comparison *comparison)
+{
+    carriers found = find_carriers(comparison);
+    if (!found.wide)
         return;
-    double common_db = sum / weights;
-    for (size_t i = 0; i < comparison->bands; i++)
-        if (comparison->band[i].counts && !agrees(&comparison->band[i], common_db))
-            return;
+    bool all_count = true, alike = true;
+    for (size_t i = 0; i < found.count; i++) {
+        all_count = all_count && found.band[i]->counts;
+        alike = alike && agrees(found.band[i], found.mean_db);
+    }
     for (size_t i = 0; i < comparison->modes; i++)
-        if (!agrees(&comparison->mode[i], common_db))
-            return;
-    comparison->alike = true;
-    comparison->alike_db = common_db;
+        alike = alike && agrees(&comparison->mode[i], found.mean_db);
+    if (all_count && found.most_db < 0)
+        comparison->common_db = found.most_db;
+    else if (all_count && found.least_db > 0)
+        comparison->common_db = found.least_db;
+    comparison->alike = alike;
+    if (alike)
+        comparison->common_db = found.mean_db;
 }
 
 /* ---------------------------------------------------------------- words */
@@ -97,16 +127,15 @@ static text name(double nominal_hz)
     return out;
 }
 
-/* "fell by 14.2 dB (95 %: 13.1 to 15.3), to 19 % of its amplitude" */
+/* "fell by 14.2 dB (95 %: 13.1 to 15.3), its amplitude 5.1 times smaller" */
 static void add_change(words *to, const quell_level_change *change)
 {
     bool fell = change->change_db < 0;
     double sign = fell ? -1 : 1, near = change->ci95_db[fell ? 1 : 0], far = change->ci95_db[fell ? 0 : 1];
-    double amplitude = pow(10, change->change_db / 20);
-    add(to, "%s by %s dB (95 %%: %s to %s), to %s%s amplitude", fell ? "fell" : "rose",
+    double times = pow(10, fabs(change->change_db) / 20);
+    add(to, "%s by %s dB (95 %%: %s to %s), its amplitude %s times %s", fell ? "fell" : "rose",
         fixed(sign * change->change_db, 1).is, fixed(sign * near, 1).is, fixed(sign * far, 1).is,
-        fell ? fixed(100 * amplitude, amplitude < 0.1 ? 1 : 0).is : fixed(amplitude, 1).is,
-        fell ? " % of its" : " times its");
+        fixed(times, times < 10 ? 1 : 0).is, fell ? "smaller" : "larger");
 }
 
 static size_t count_changed(const quell_level_change *change, size_t count, double sign)
@@ -167,10 +196,10 @@ static void add_bands(words *to, const quell_comparison *comparison, double sign
 
 static void add_alike(words *to, const quell_comparison *comparison)
 {
-    bool fell = comparison->alike_db < 0;
+    bool fell = comparison->common_db < 0;
     add(to, "%s motion, not %s ringing: every band that carries the motion %s alike, by about %s dB.",
         fell ? "Less" : "More", fell ? "less" : "more", fell ? "fell" : "rose",
-        fixed(fabs(comparison->alike_db), 1).is);
+        fixed(fabs(comparison->common_db), 1).is);
     add(to,
         " A filter or a stiffer part changes some frequencies more than others; check that the moves, their"
         " acceleration, the length of rest and the sensor's place were the same.");
@@ -197,17 +226,25 @@ static void add_changes(words *to, const quell_comparison *comparison)
 {
     size_t fell = count_changed(comparison->mode, comparison->modes, -1);
     size_t rose = count_changed(comparison->mode, comparison->modes, 1);
-    const char *head = fell > 0 && rose > 0 ? "Less ringing at some modes and more at others"
-                       : fell > 0           ? "Less ringing"
-                       : rose > 0           ? "More ringing"
-                                            : "Levels changed";
-    add(to, "%s", head);
+    size_t modes = comparison->modes;
+    if (fell > 0 && rose > 0)
+        add(to, "Less ringing at some modes and more at others");
+    else if (fell > 0 || rose > 0)
+        add(to, "%s ringing", fell > 0 ? "Less" : "More");
+    else
+        add(to, "Levels changed");
+    if ((fell > 0) != (rose > 0) && fell + rose < modes)
+        add(to, " at %zu of %zu modes", fell + rose, modes);
     if (comparison->modes > 0)
         add_modes(to, comparison);
     else
         add(to, "; no mode was found before the change.");
     add_bands(to, comparison, -1, "fell");
     add_bands(to, comparison, 1, "rose");
+    if (isfinite(comparison->common_db))
+        add(to, " Every band that carries the motion %s, by %s dB at least: that much may be %s motion.",
+            comparison->common_db < 0 ? "fell" : "rose", fixed(fabs(comparison->common_db), 1).is,
+            comparison->common_db < 0 ? "less" : "more");
 }
 
 const char *quell_compare_words(const quell_comparison *comparison, quell_arena *arena)
