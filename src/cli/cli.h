@@ -148,6 +148,9 @@ size_t cli_axis_under_test(const cli_recording *loaded);
 /* --band LO:HI into band (0, 0 if not given). */
 quell_status cli_band(const cli_run *run, double band_hz[2], quell_error *err);
 
+/* A recording's file name without folder and endings, for results and plots named after it; NULL: out of memory. */
+char *cli_short_name(cli_run *run, const char *path);
+
 /* --axis as 'x' or 'y', 0 if not given; --ignore as a list in the arena; --shaper-on, the identity where it is
    `none` or not stated. Errors name the option. */
 quell_status cli_driven_axis(cli_run *run, char *axis);

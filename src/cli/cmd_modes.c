@@ -1,0 +1,191 @@
+/* quell modes: natural frequencies and damping ratios of one axis. */
+#include "cli/modes_view.h"
+
+#include "report/plot_spectrum.h"
+
+#include <math.h>
+#include <string.h>
+
+static const cli_option axis_rows[] = {
+    {"--axis", "x|y", CLI_TEXT, offsetof(cli_options, axis),
+     "the axis that was shaken; without it, the axis that moves most"},
+    {0},
+};
+static const cli_group axis_group = {"Recording", axis_rows};
+static const cli_group *const groups[] = {&axis_group, &cli_reading_options, &cli_analysis_options,
+                                          &cli_output_options, NULL};
+
+static quell_status gather(cli_run *run, const char *path, char driven, modes_recording *out)
+{
+    out->file = path;
+    quell_status status = cli_recording_load(run, path, driven, &out->loaded);
+    if (status != QUELL_OK)
+        return status;
+    out->axis = cli_axis_under_test(&out->loaded);
+    return cli_modes_make(run, &out->loaded, out->axis, &out->spectrum, &out->modes);
+}
+
+/* Recordings of different axes are no repeats of each other. */
+static quell_status check_axes(cli_run *run, const modes_view *view)
+{
+    for (size_t i = 1; i < view->recordings; i++) {
+        const modes_recording *first = &view->recording[0], *other = &view->recording[i];
+        if (other->axis == first->axis)
+            continue;
+        quell_error_set_file(&run->err, other->file);
+        return quell_fail(
+            &run->err, QUELL_E_DATA,
+            "moves most along %c, unlike the first along %c; want recordings of one axis, or --axis",
+            "xyz"[other->axis], "xyz"[first->axis]);
+    }
+    return QUELL_OK;
+}
+
+static quell_status gather_all(cli_run *run, modes_view *view)
+{
+    const cli_list *files = &run->given.files;
+    char driven = 0;
+    quell_status status = cli_driven_axis(run, &driven);
+    if (status == QUELL_OK)
+        status = cli_ignored(run, &view->ignored, &view->ignored_count);
+    if (status == QUELL_OK)
+        status = cli_shaper_on(run, &view->shaper_on, &view->shaper_stated);
+    if (status != QUELL_OK)
+        return status;
+    view->recordings = files->count;
+    view->mount_given = run->given.read.mount != NULL;
+    run->warned_of_shaper = true; /* said among the findings, last, where it is seen */
+    view->recording = QUELL_NEW(run->arena, modes_recording, files->count);
+    quell_modes *each = QUELL_NEW(run->arena, quell_modes, files->count);
+    if (view->recording == NULL || each == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", files->count);
+    for (size_t i = 0; i < files->count && status == QUELL_OK; i++) {
+        status = gather(run, files->item[i], driven, &view->recording[i]);
+        each[i] = view->recording[i].modes;
+    }
+    if (status == QUELL_OK)
+        status = check_axes(run, view);
+    if (status == QUELL_OK)
+        quell_modes_pool(each, files->count, &view->modes, view->spread);
+    return status;
+}
+
+/* With several recordings the first is drawn, which the title says. */
+static quell_status draw(cli_run *run, const modes_view *view)
+{
+    const modes_recording *first = &view->recording[0];
+    const quell_modes *modes = &first->modes;
+    double half_hz = first->spectrum.rate_hz / 2, shown_hz[2];
+    bool fitted = modes->fit.parameters > 0;
+    shown_hz[0] = fmax(fitted ? 0.6 * modes->band_hz[0] : modes->band_hz[0], first->spectrum.bin_hz);
+    shown_hz[1] = fmin(fitted ? 1.6 * modes->band_hz[1] : modes->band_hz[1], half_hz);
+    const char *name = cli_short_name(run, first->file);
+    if (name == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a plot");
+    if (run->given.out != NULL && quell_folder_make(run->given.out, &run->err) != QUELL_OK)
+        return run->err.status;
+    return quell_plot_modes(&first->spectrum, first->axis, modes,
+                            view->shaper_on.count > 1 ? &view->shaper_on : NULL, shown_hz, name,
+                            modes_axis_letter(view), run->given.plot, run->given.out, &run->err);
+}
+
+/* --out: the JSON object as a file. */
+static quell_status keep_json(cli_run *run, const modes_view *view)
+{
+    quell_status status = quell_folder_make(run->given.out, &run->err);
+    const char *name = cli_short_name(run, view->recording[0].file);
+    const char *path =
+        name != NULL ? quell_arena_print(run->arena, "%s/%s-modes.json", run->given.out, name) : NULL;
+    if (status == QUELL_OK && path == NULL)
+        status = quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+    quell_output output;
+    if (status == QUELL_OK)
+        status = quell_output_open(&output, path, &run->err);
+    if (status != QUELL_OK)
+        return status;
+    quell_json json = modes_json(view);
+    status = quell_json_print(&json, output.stream, &run->err);
+    if (status != QUELL_OK) {
+        quell_output_abandon(&output);
+        return status;
+    }
+    return quell_output_commit(&output, &run->err);
+}
+
+/* No mode is an answer, but not the one asked for. */
+static quell_status conclude(cli_run *run, const modes_view *view)
+{
+    if (view->modes.count > 0) {
+        char letter = modes_axis_letter(view);
+        cli_next(run, "quell choose --%c %s --machine machine.ini --shaper-on %s%s",
+                 letter == 'y' ? 'y' : 'x', view->recording[0].file,
+                 run->given.shaper_on != NULL ? run->given.shaper_on : "none|SPEC",
+                 letter != 0 ? "" : "   (or --y, if that was shaken)");
+        return QUELL_OK;
+    }
+    char low[40], high[40];
+    double band_hz[2];
+    quell_status status = cli_band(run, band_hz, &run->err);
+    if (status != QUELL_OK)
+        return status;
+    if (band_hz[1] == 0)
+        quell_modes_default_band(view->recording[0].spectrum.rate_hz, band_hz);
+    cli_next(run, "quell spectrum %s --plot spectrum.png   (is there a peak at all?)",
+             view->recording[0].file);
+    quell_error_set_file(&run->err, view->recording[0].file);
+    return quell_fail(
+        &run->err, QUELL_E_NOT_MET,
+        "no mode found from %s to %s Hz%s, want a peak that stands out and that a mode explains",
+        quell_number_print(low, sizeof low, band_hz[0], 5),
+        quell_number_print(high, sizeof high, band_hz[1], 5),
+        view->modes.left_out > 0 ? " but what is ignored" : "");
+}
+
+static quell_status run_modes(cli_run *run)
+{
+    if (run->given.files.count == 0)
+        return quell_fail(&run->err, QUELL_E_USAGE, "no recording given, want quell modes RECORDING...");
+    modes_view *view = QUELL_NEW(run->arena, modes_view, 1);
+    if (view == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+    quell_status status = gather_all(run, view);
+    if (status == QUELL_OK)
+        status = modes_find_findings(run, view);
+    if (status != QUELL_OK)
+        return status;
+    if (run->given.json) {
+        quell_json json = modes_json(view);
+        status = cli_print_json(run, &json);
+    } else {
+        modes_print(run, view);
+    }
+    if (status == QUELL_OK && run->given.out != NULL)
+        status = keep_json(run, view);
+    if (status == QUELL_OK && run->given.plot != NULL)
+        status = draw(run, view);
+    if (status != QUELL_OK)
+        return status;
+    cli_say_findings(run, view->recordings == 1 ? view->recording[0].file : "modes", &view->findings);
+    return conclude(run, view);
+}
+
+const cli_command cli_modes = {
+    "modes",
+    "RECORDING...",
+    "natural frequencies and damping ratios of one axis",
+    "Finds the modes of the axis that was shaken: peaks that stand out of the noise, then natural frequency, "
+    "damping "
+    "ratio and participation (ringing acceleration per driven acceleration, signed) by a fit of the response "
+    "model to "
+    "the logarithm of the density, as long as a mode more pays. The half-power damping ratio beside them is "
+    "a check. "
+    "Intervals are provisional so far: set, not estimated. Each mode comes with its direction and with what "
+    "speaks "
+    "against it. Several recordings of one axis are fitted each and averaged. Without any mode the exit code "
+    "is 5.\n"
+    "Say whether a shaper was active during the recording: --shaper-on none, or its SPEC.",
+    "  quell modes data/heron/before-x.csv.gz --axis x --shaper-on none --plot modes.png\n"
+    "  quell modes run.csv --shaper-on zvd:43.5:0.07 --ignore 9Hz=\"bench rocks\" --json\n",
+    groups,
+    run_modes,
+};

@@ -1,0 +1,113 @@
+/* quell modes: what the analysis itself has to say beside the modes. */
+#include "cli/modes_view.h"
+
+#include <math.h>
+
+/* The misfit that chance alone makes, times this, is a model that does not follow the data. */
+#define MISFIT_RATIO 2.0
+/* Swept data are less scattered than chance, so that their misfit has a limit of its own: 1.5 dB. */
+#define MISFIT_LEAST 0.35
+
+enum { PEAKS_MAX = 24 };
+
+static quell_status add_shaper(cli_run *run, modes_view *view)
+{
+    if (!view->shaper_stated)
+        return quell_findings_add(&view->findings, run->arena, "shaper", QUELL_WARN, (double)NAN, (double)NAN,
+                                  CLI_SHAPER_UNSTATED_REMEDY, "%s", CLI_SHAPER_UNSTATED);
+    if (view->shaper_on.count < 2)
+        return QUELL_OK;
+    char text[160];
+    return quell_findings_add(&view->findings, run->arena, "shaper", QUELL_NOTE, (double)NAN, (double)NAN, "",
+                              "the response of %s is taken out of the input",
+                              quell_shaper_format(&view->shaper_on, text, sizeof text));
+}
+
+static quell_status add_left_out(cli_run *run, modes_view *view, const quell_modes *modes)
+{
+    quell_status status = QUELL_OK;
+    for (size_t k = 0; k < modes->left_out && status == QUELL_OK; k++) {
+        char f[40], zeta[40];
+        const quell_mode *mode = &modes->left_out_mode[k];
+        quell_number_print_fixed(f, sizeof f, mode->frequency_hz, 2);
+        quell_number_print_fixed(zeta, sizeof zeta, mode->damping_ratio, 4);
+        status = quell_findings_add(
+            &view->findings, run->arena, "ignored", QUELL_NOTE, mode->frequency_hz, (double)NAN, "",
+            "a mode at %s Hz, damping ratio %s, is left out as told: %s", f, zeta, modes->left_out_reason[k]);
+    }
+    return status;
+}
+
+/* A frequency given with --ignore that is no mode's is as good as a typing error. */
+static quell_status add_unmatched(cli_run *run, modes_view *view)
+{
+    quell_status status = QUELL_OK;
+    for (size_t i = 0; i < view->ignored_count && status == QUELL_OK; i++) {
+        bool matched = false;
+        for (size_t r = 0; r < view->recordings; r++)
+            for (size_t k = 0; k < view->recording[r].modes.left_out; k++)
+                matched = matched || view->recording[r].modes.left_out_reason[k] == view->ignored[i].reason;
+        char f[40];
+        if (!matched)
+            status = quell_findings_add(
+                &view->findings, run->arena, "ignored", QUELL_NOTE, view->ignored[i].frequency_hz,
+                (double)NAN, "", "nothing was found at %s Hz, which is to be ignored: %s",
+                quell_number_print(f, sizeof f, view->ignored[i].frequency_hz, 6), view->ignored[i].reason);
+    }
+    return status;
+}
+
+static quell_status add_lines(cli_run *run, modes_view *view, const modes_recording *of)
+{
+    quell_peak peak[PEAKS_MAX];
+    size_t count = 0;
+    if (of->modes.fit.parameters == 0)
+        return QUELL_OK;
+    quell_status status = quell_peaks_find(&of->spectrum, of->axis, of->modes.band_hz[0],
+                                           of->modes.band_hz[1], peak, PEAKS_MAX, &count, &run->err);
+    for (size_t i = 0; i < count && status == QUELL_OK; i++) {
+        char f[40];
+        if (peak[i].line)
+            status = quell_findings_add(&view->findings, run->arena, "line", QUELL_NOTE, peak[i].frequency_hz,
+                                        (double)NAN, "",
+                                        "a line at %s Hz, too narrow for a mode, is left out of the fit",
+                                        quell_number_print_fixed(f, sizeof f, peak[i].frequency_hz, 1));
+    }
+    return status;
+}
+
+static quell_status add_misfit(cli_run *run, modes_view *view, const quell_modes *modes)
+{
+    double chance = sqrt(2 / modes->fit.dof_per_bin), limit = fmax(MISFIT_RATIO * chance, MISFIT_LEAST);
+    if (modes->fit.parameters == 0 || modes->fit.rms_log_misfit <= limit)
+        return QUELL_OK;
+    char db[40];
+    return quell_findings_add(
+        &view->findings, run->arena, "misfit", QUELL_WARN, modes->fit.rms_log_misfit, limit,
+        "look at --plot, and try a narrower --band",
+        "the fit is off by %s dB rms, more than chance: something else moves, too",
+        quell_number_print_fixed(db, sizeof db, modes->fit.rms_log_misfit * 10 / log(10), 1));
+}
+
+quell_status modes_find_findings(cli_run *run, modes_view *view)
+{
+    quell_status status = add_shaper(run, view);
+    if (status == QUELL_OK && view->modes.count > 0)
+        status = quell_findings_add(
+            &view->findings, run->arena, "provisional", QUELL_NOTE, (double)NAN, (double)NAN, "",
+            "intervals are provisional: set to +-1 %% of the frequency and +-20 %% of damping "
+            "ratio and participation, not estimated from the data");
+    for (size_t r = 0; r < view->recordings && status == QUELL_OK; r++) {
+        const modes_recording *of = &view->recording[r];
+        status = add_misfit(run, view, &of->modes);
+        if (status == QUELL_OK)
+            status = add_left_out(run, view, &of->modes);
+        if (status == QUELL_OK)
+            status = add_lines(run, view, of);
+    }
+    if (status == QUELL_OK)
+        status = add_unmatched(run, view);
+    return status != QUELL_OK && run->err.status == QUELL_OK
+               ? quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings")
+               : status;
+}

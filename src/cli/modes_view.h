@@ -1,0 +1,40 @@
+/* What `quell modes` shows, shared by its table and its JSON. */
+#ifndef QUELL_CLI_MODES_VIEW_H
+#define QUELL_CLI_MODES_VIEW_H
+
+#include "cli/cli.h"
+
+/* One recording's modes. */
+typedef struct modes_recording {
+    const char *file;
+    cli_recording loaded;
+    size_t axis; /* index of the axis under test */
+    quell_spectrum spectrum;
+    quell_modes modes;
+} modes_recording;
+
+typedef struct modes_view {
+    size_t recordings;
+    modes_recording *recording;
+    quell_modes modes; /* of all recordings together */
+    quell_mode_spread spread[QUELL_MODES_MAX];
+    size_t ignored_count;
+    quell_ignored *ignored;
+    quell_shaper shaper_on;
+    bool shaper_stated, mount_given;
+    quell_findings findings; /* of the analysis and of every recording */
+} modes_view;
+
+/* The letter of the axis under test; 0 if nobody said which was shaken. */
+char modes_axis_letter(const modes_view *view);
+
+/* Fills in the findings. */
+quell_status modes_find_findings(cli_run *run, modes_view *view);
+
+/* The tables on standard output. */
+void modes_print(cli_run *run, const modes_view *view);
+
+/* quell.modes/1 */
+quell_json modes_json(const modes_view *view);
+
+#endif
