@@ -150,11 +150,7 @@ static void add_modes(words *to, const quell_comparison *comparison)
 {
     for (size_t i = 0; i < comparison->modes; i++) {
         const quell_level_change *change = &comparison->mode[i];
-        add(to, "%s at %s Hz the level ",
-            i == 0                      ? ":"
-            : i + 1 < comparison->modes ? ","
-                                        : " and",
-            fixed(change->nominal_hz, 1).is);
+        add(to, "%s at %s Hz the level ", i == 0 ? ":" : ";", fixed(change->nominal_hz, 1).is);
         if (change->counts)
             add_change(to, change);
         else
@@ -261,7 +257,7 @@ const char *quell_compare_words(const quell_comparison *comparison, quell_arena 
     else
         add_none(&to, comparison);
     add(&to,
-        " This holds for this pair of recordings: how much two runs differ is not in the intervals. Fix the"
+        " This holds for these recordings only: how much two runs differ is not in the intervals. Fix the"
         " sensor anew and repeat both sides to learn that.");
     return to.text;
 }

@@ -381,7 +381,7 @@ START_TEST(equal_sides_show_no_change)
     ck_assert(!found.alike && isnan(found.common_db));
     ck_assert_ptr_nonnull(strstr(found.verdict, "No change that counts: "));
     ck_assert_ptr_nonnull(strstr(found.verdict, "The largest difference is 0.0 dB "));
-    ck_assert_ptr_nonnull(strstr(found.verdict, "This holds for this pair of recordings"));
+    ck_assert_ptr_nonnull(strstr(found.verdict, "This holds for these recordings only"));
 }
 END_TEST
 
@@ -471,9 +471,8 @@ START_TEST(less_motion_is_told_from_less_ringing_despite_noise)
     ck_assert(!found.alike);
     CHECK_NEAR(found.common_db, 10 * log10(0.25), 0.2); /* the least fall */
     ck_assert_ptr_nonnull(strstr(found.verdict, "Less ringing: at 50.0 Hz the level fell by 16.0 dB"));
-    ck_assert_msg(strstr(found.verdict, "Every band that carries the motion fell, by 6.0 dB at least") !=
-                      NULL,
-                  "%s", found.verdict);
+    ck_assert_msg(strstr(found.verdict, " dB at least: that much may be less motion.") != NULL, "%s",
+                  found.verdict);
 }
 END_TEST
 
