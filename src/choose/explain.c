@@ -98,31 +98,37 @@ static size_t count_meeting(const quell_axis_choice *choice)
     return count;
 }
 
+/* "of the 3 that keep the residual within 10 %; 9.9 % at the worst" */
+static const char *among_how_many(choice_work *work, const quell_candidate *row)
+{
+    size_t count = count_meeting(work->out);
+    const char *those =
+        count == 1 ? "the only one that keeps" : choice_say(work, "of the %zu that keep", count);
+    return choice_say(work, "%s the residual within %s %%; %s %% at the worst", those,
+                      choice_percent(work->out->residual_limit).text,
+                      choice_percent(row->residual_worst).text);
+}
+
 static void explain_choice(choice_work *work)
 {
     quell_axis_choice *out = work->out;
     const quell_candidate *row = &out->candidate[out->chosen];
     const char *name = name_row(work, row),
-               *limit = choice_say(work, "%s", choice_percent(out->residual_limit).text);
+               *spread = choice_say(work, "%s ms", choice_fixed(row->spread_s * 1e3, 2).text);
+    bool rounding_kept = row->rounding_m <= work->machine->rounding_limit_m; /* known to be */
     if (!out->meets_residual)
-        out->why = choice_say(work,
-                              "%s: nothing meets the residual limit of %s %%; this leaves the least "
-                              "ripple%s, %s %% at the worst",
-                              name, limit,
-                              rule_rounding_kept(work->machine, row) ? " within the rounding limit" : "",
-                              choice_percent(row->residual_worst).text);
-    else if (won_by_coverage(out))
         out->why = choice_say(
             work,
-            "%s: within 3 %% of the least spread of the %zu that keep the residual within %s %%, and of "
-            "those it covers the widest band; %s %% at the worst",
-            name, count_meeting(out), limit, choice_percent(row->residual_worst).text);
-    else
-        out->why = choice_say(
-            work,
-            "%s: the least spread (%s ms) of the %zu that keep the residual within %s %%; %s %% at the worst",
-            name, choice_fixed(row->spread_s * 1e3, 2).text, count_meeting(out), limit,
+            "%s: nothing meets the residual limit of %s %%; this leaves the least ripple%s, %s %% "
+            "at the worst",
+            name, choice_percent(out->residual_limit).text, rounding_kept ? " within the rounding limit" : "",
             choice_percent(row->residual_worst).text);
+    else if (won_by_coverage(out))
+        out->why =
+            choice_say(work, "%s: covers the widest band with a spread (%s) within 3 %% of the least, %s",
+                       name, spread, among_how_many(work, row));
+    else
+        out->why = choice_say(work, "%s: the least spread (%s), %s", name, spread, among_how_many(work, row));
 }
 
 static const char *in_mps2(choice_work *work, double mps2)

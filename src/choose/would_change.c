@@ -59,7 +59,7 @@ static altered more_drift(altered now)
 
 static altered higher_limit(altered now)
 {
-    return (altered){now.drift, fmin(2 * now.residual_limit, 0.9)};
+    return (altered){now.drift, fmin(fmax(2 * now.residual_limit, now.residual_limit + 0.1), 0.9)};
 }
 
 static altered lower_limit(altered now)

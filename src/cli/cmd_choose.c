@@ -1,0 +1,276 @@
+/* quell choose: from recordings of each axis to one setting per axis, with the reason. */
+#include "cli/choose_view.h"
+
+#include "report/plot_choose.h"
+
+#include <math.h>
+#include <string.h>
+
+#define AT(field) offsetof(cli_options, field)
+
+static const cli_option choice_rows[] = {
+    {"--x", "RECORDING...", CLI_FILES, AT(x), "recordings of the x axis being shaken"},
+    {"--y", "RECORDING...", CLI_FILES, AT(y), "recordings of the y axis being shaken"},
+    {"--machine", "FILE", CLI_TEXT, AT(machine), "what the controller takes and what the part asks for"},
+    {"--residual-limit", "%", CLI_RATIO, AT(residual_limit),
+     "share of the ripple that may be left, if not in the file"},
+    {"--drift", "%", CLI_RATIO, AT(drift),
+     "how far frequencies may move until the next measurement (default: 3%, or half the range over the "
+     "recordings if "
+     "that is more)"},
+    {"--equal", NULL, CLI_FLAG, AT(equal), "every mode counts alike: the limit holds for the worst of them"},
+    {"--old", "SPEC", CLI_TEXT, AT(old_setting), "the setting in use until now, as a row beside the others"},
+    {0},
+};
+static const cli_group choice_group = {"Choice", choice_rows};
+
+static const cli_group *const groups[] = {&choice_group, &cli_reading_options, &cli_analysis_options,
+                                          &cli_output_options, NULL};
+
+/* The least drift that is allowed for when only one recording tells of it. */
+#define LEAST_DRIFT 0.03
+/* Modes of two recordings this near to each other are taken for the same one. */
+#define SAME_MODE 0.15
+
+/* ---------------------------------------------------------------- inputs */
+
+static quell_status read_machine(cli_run *run, choose_view *view)
+{
+    quell_machine *machine = &view->machine;
+    quell_machine_unknown(machine);
+    if (run->given.machine == NULL)
+        return QUELL_OK;
+    quell_file file;
+    quell_source source;
+    quell_status status = quell_file_open(&file, run->given.machine, &source, &run->err);
+    if (status != QUELL_OK)
+        return status;
+    status = quell_machine_read(machine, &source, &run->err);
+    quell_file_close(&file);
+    return status;
+}
+
+/* What can be refused before any recording is read. */
+static quell_status check_words(cli_run *run, choose_view *view)
+{
+    const cli_options *given = &run->given;
+    if (given->files.count > 0)
+        return quell_fail(&run->err, QUELL_E_USAGE, "found '%.80s', want recordings after --x or --y",
+                          given->files.item[0]);
+    if (given->x.count == 0 && given->y.count == 0)
+        return quell_fail(&run->err, QUELL_E_USAGE,
+                          "no recording given, want --x FILE..., --y FILE... or both");
+    if (!isnan(given->drift) && !(given->drift >= 0 && given->drift < 1))
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --drift: want at least 0%% and less than 100%%");
+    if (given->old_setting == NULL)
+        return QUELL_OK;
+    view->has_old = true;
+    quell_status status = quell_shaper_parse(&view->old_setting, given->old_setting, &run->err);
+    return status == QUELL_OK ? status : quell_fail(&run->err, status, "option --old: %s", run->err.text);
+}
+
+static quell_status check_limit(cli_run *run, const choose_view *view)
+{
+    double limit = run->given.residual_limit;
+    if (isnan(limit) && isnan(view->machine.residual_limit) && isnan(view->machine.ripple_limit_m))
+        return quell_fail(
+            &run->err, QUELL_E_USAGE,
+            "the residual limit is not stated; how much of the ripple may be left is yours to say: want "
+            "--residual-limit 10%%, or residual-limit or ripple-limit under [part] of the machine file");
+    if (!isnan(limit) && !(limit > 0 && limit < 1))
+        return quell_fail(&run->err, QUELL_E_USAGE,
+                          "option --residual-limit: want more than 0%% and less than 100%%");
+    return QUELL_OK;
+}
+
+/* ---------------------------------------------------------------- one axis */
+
+static quell_status find_modes(cli_run *run, const char *path, char axis, quell_modes *out)
+{
+    cli_recording *loaded = QUELL_NEW(run->arena, cli_recording, 1);
+    quell_spectrum *spectrum = QUELL_NEW(run->arena, quell_spectrum, 1);
+    if (loaded == NULL || spectrum == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the recording");
+    quell_status status = cli_recording_load(run, path, axis, loaded);
+    if (status != QUELL_OK)
+        return status;
+    size_t index = loaded->recording.axes == 3 ? (axis == 'y' ? 1 : 0) : cli_axis_under_test(loaded);
+    return cli_modes_make(run, loaded, index, spectrum, out);
+}
+
+typedef struct hz_text {
+    char text[40];
+} hz_text;
+
+static hz_text fixed_hz(double hz)
+{
+    hz_text out;
+    quell_number_print_fixed(out.text, sizeof out.text, hz, 1);
+    return out;
+}
+
+static const quell_mode *nearest_mode(const quell_modes *modes, double hz)
+{
+    const quell_mode *nearest = NULL;
+    for (size_t i = 0; i < modes->count; i++)
+        if (nearest == NULL ||
+            fabs(log(modes->mode[i].frequency_hz / hz)) < fabs(log(nearest->frequency_hz / hz)))
+            nearest = &modes->mode[i];
+    return nearest != NULL && fabs(log(nearest->frequency_hz / hz)) < SAME_MODE ? nearest : NULL;
+}
+
+/* Half the range of a mode's frequency over the recordings, relative to it. */
+static double half_range(cli_run *run, const cli_list *files, const quell_modes *each, double hz)
+{
+    double low = HUGE_VAL, high = 0;
+    for (size_t i = 0; i < files->count; i++) {
+        const quell_mode *same = nearest_mode(&each[i], hz);
+        if (same == NULL) {
+            cli_say(run, "%s: warning: no mode near %s Hz, unlike the other recordings of its axis",
+                    files->item[i], fixed_hz(hz).text);
+            continue;
+        }
+        low = fmin(low, same->frequency_hz);
+        high = fmax(high, same->frequency_hz);
+    }
+    return high > low ? (high - low) / (2 * hz) : 0;
+}
+
+static quell_status gather_axis(cli_run *run, const cli_list *files, choose_axis_view *axis)
+{
+    quell_modes *each = QUELL_NEW(run->arena, quell_modes, files->count),
+                *pooled = QUELL_NEW(run->arena, quell_modes, 1);
+    axis->choice = QUELL_NEW(run->arena, quell_axis_choice, 1);
+    if (each == NULL || pooled == NULL || axis->choice == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the modes");
+    for (size_t i = 0; i < files->count; i++) {
+        quell_status status = find_modes(run, files->item[i], axis->name, &each[i]);
+        if (status != QUELL_OK)
+            return status;
+    }
+    quell_mode_spread spread[QUELL_MODES_MAX];
+    quell_modes_pool(each, files->count, pooled, spread);
+    axis->modes = pooled;
+    axis->drift = LEAST_DRIFT;
+    for (size_t k = 0; k < pooled->count; k++)
+        axis->drift = fmax(axis->drift, half_range(run, files, each, pooled->mode[k].frequency_hz));
+    if (!isnan(run->given.drift))
+        axis->drift = run->given.drift;
+    return QUELL_OK;
+}
+
+/* QUELL_E_NOT_MET leaves a result, which is shown before the command ends with that status. */
+static quell_status choose_axis(cli_run *run, const choose_view *view, choose_axis_view *axis)
+{
+    quell_need need = {.axis = axis->name,
+                       .modes = axis->modes,
+                       .drift = axis->drift,
+                       .residual_limit = run->given.residual_limit,
+                       .equal = run->given.equal,
+                       .old_setting = view->has_old ? &view->old_setting : NULL};
+    quell_error why = {0};
+    axis->status = quell_choose_axis(&need, &view->machine, run->arena, axis->choice, &why);
+    if (axis->status == QUELL_OK)
+        return QUELL_OK;
+    if (axis->status == QUELL_E_NOT_MET && run->err.status == QUELL_E_NOT_MET) {
+        /* both axes: one error tells of both */
+        char first[sizeof run->err.text + 80];
+        quell_error_format(&run->err, first, sizeof first);
+        run->err = (quell_error){0};
+        return quell_fail(&run->err, axis->status, "%s; axis %c: %s", first, axis->name, why.text);
+    }
+    why.axis = axis->name;
+    run->err = why;
+    return axis->status;
+}
+
+/* ---------------------------------------------------------------- results */
+
+static bool has_result(quell_status status)
+{
+    return status == QUELL_OK || status == QUELL_E_NOT_MET;
+}
+
+static quell_status draw(cli_run *run, const choose_view *view)
+{
+    const quell_axis_choice *choice[2];
+    const quell_modes *modes[2];
+    for (size_t i = 0; i < view->axes; i++) {
+        choice[i] = view->axis[i].choice;
+        modes[i] = view->axis[i].modes;
+    }
+    if (run->given.plot == NULL)
+        return QUELL_OK;
+    if (run->given.out != NULL && quell_folder_make(run->given.out, &run->err) != QUELL_OK)
+        return QUELL_E_IO;
+    return quell_plot_choice(choice, modes, view->axes, run->given.plot, run->given.out, &run->err);
+}
+
+static void say_what_next(const cli_run *run, const choose_view *view)
+{
+    const choose_axis_view *axis = &view->axis[0];
+    if (axis->modes->count == 0)
+        cli_next(run, "quell spectrum %s --plot spectrum.png   (is there a peak at all?)",
+                 axis->name == 'x' ? run->given.x.item[0] : run->given.y.item[0]);
+    else
+        cli_next(run, "set it, record again with it on, then quell compare BEFORE --after AFTER --axis %c",
+                 axis->name);
+}
+
+static quell_status run_choose(cli_run *run)
+{
+    choose_view *view = QUELL_NEW(run->arena, choose_view, 1);
+    if (view == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+    quell_status status = check_words(run, view);
+    if (status == QUELL_OK)
+        status = read_machine(run, view);
+    if (status == QUELL_OK)
+        status = check_limit(run, view);
+    const cli_list *const files[2] = {&run->given.x, &run->given.y};
+    for (size_t i = 0; i < 2 && status == QUELL_OK; i++) {
+        if (files[i]->count == 0)
+            continue;
+        view->axis[view->axes].name = "xy"[i];
+        status = gather_axis(run, files[i], &view->axis[view->axes++]);
+    }
+    quell_status worst = status;
+    for (size_t i = 0; i < view->axes && has_result(status); i++) {
+        status = choose_axis(run, view, &view->axis[i]);
+        worst = status != QUELL_OK ? status : worst;
+    }
+    if (!has_result(worst))
+        return worst;
+    quell_error not_met = run->err;
+    choose_judge_pair(view);
+    status = run->given.json ? choose_print_json(run, view) : choose_print(run, view);
+    if (status == QUELL_OK)
+        status = draw(run, view);
+    say_what_next(run, view);
+    if (status == QUELL_OK)
+        run->err = not_met;
+    return status != QUELL_OK ? status : worst;
+}
+
+const cli_command cli_choose = {
+    "choose",
+    "--x RECORDING... --y RECORDING... [options]",
+    "rank shapers, pick one per axis, give the setting",
+    "Finds the modes of each axis, designs every family that the controller takes for them and for how far "
+    "they may be "
+    "off, and picks by a rule: of those that keep the residual within the limit, the least spread; within 3 "
+    "% of that, the "
+    "one that covers the wider band. The table has a row for each, for the old setting and for no shaper: R "
+    "is the share of "
+    "the ripple that a stop at a corner leaves, at the modes' estimates and at the worst; covers is how far "
+    "the modes may "
+    "lie with R within the limit; rounds is how far a right-angled corner is cut at the acceleration in use, "
+    "and limit the "
+    "acceleration at which it is cut by the rounding limit. --plot draws, for each axis, the residual "
+    "vibration against "
+    "frequency and the residual against spread.",
+    "  quell choose --x before-x.csv --y before-y.csv --shaper-on none --machine heron.ini --old "
+    "zvd:43.5:0.07\n",
+    groups,
+    run_choose,
+};
