@@ -36,15 +36,21 @@ static size_t longest_equal_run(const double *stamp, size_t n)
     return longest;
 }
 
-/* The smallest of the sorted steps, if 95 % of them are whole multiples of it to 2 % of it. */
+/* The smallest of the sorted steps and of the differences between them (two that differ by less than a millionth
+   are the same, printed), if 95 % of them are whole multiples of it to 2 % of it; else 0. */
 static double find_grid(const double *sorted, size_t count)
 {
+    const double same = 1e-6 * sorted[count / 2];
+    double grid = sorted[0];
+    for (size_t i = 1; i < count; i++)
+        if (sorted[i] - sorted[i - 1] > same)
+            grid = fmin(grid, sorted[i] - sorted[i - 1]);
     size_t fits = 0;
     for (size_t i = 0; i < count; i++) {
-        double multiple = sorted[i] / sorted[0];
+        double multiple = sorted[i] / grid;
         fits += fabs(multiple - floor(multiple + 0.5)) < 0.02;
     }
-    return fits * 20 >= count * 19 ? sorted[0] : 0;
+    return fits * 20 >= count * 19 ? grid : 0;
 }
 
 /* work: LOOKED_AT doubles. */

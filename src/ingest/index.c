@@ -7,7 +7,7 @@
 
 #include <math.h>
 
-enum { BLOCK = 64, LOOK_BACK = 32, FIRST = 256 };
+enum { BLOCK = 64, LOOK_BACK = 32, FIRST = 256, LEARNT = 1024 };
 
 /* |sum exp(2 pi i t / step)| over the stamps: largest where they fall on a grid of that step. */
 static double coherence(const double *stamp, size_t n, double step)
@@ -68,16 +68,26 @@ static size_t rows_to_hole(const size_t *index, size_t i)
     return 0;
 }
 
+/* The line: sample `index` is due at `time`, and one more every `step`. */
+typedef struct course {
+    double time, index, step;
+} course;
+
+static double place_of(const course *line, double stamp)
+{
+    return (stamp - line->time) / line->step + line->index;
+}
+
 /* Is it better to move the last `back` rows down than to push row i up? Squares of the distances to the line. */
-static bool moving_is_better(const double *stamp, const size_t *index, size_t i, size_t back, double from,
-                             double from_index, double step)
+static bool moving_is_better(const double *stamp, const size_t *index, size_t i, size_t back,
+                             const course *line)
 {
     double moved = 0;
     for (size_t j = i - back; j < i; j++) {
-        double off = (stamp[j] - from) / step + from_index - (double)index[j];
+        double off = place_of(line, stamp[j]) - (double)index[j];
         moved += (off + 1) * (off + 1) - off * off;
     }
-    double off = (stamp[i] - from) / step + from_index - (double)index[i - 1];
+    double off = place_of(line, stamp[i]) - (double)index[i - 1];
     return moved < (off - 1) * (off - 1) - off * off;
 }
 
@@ -90,48 +100,74 @@ static size_t block_length(const double *stamp, size_t n, size_t i, double step)
     return length;
 }
 
+/* Crosses a gap of more than 100 steps and takes the phase anew from the block after it. `mean`: the step to count
+   the gap by. */
+static void lock_on(course *line, const double *stamp, size_t length, double mean)
+{
+    double jump = floor((stamp[0] - line->time) / mean + 0.5);
+    line->time += jump * mean;
+    line->index += jump;
+    line->time += line->step * circular_mean(stamp, length, line->time, line->step);
+}
+
+/* Places rows [i, i + length): each at the nearest index that is free. Returns the mean distance to the line. */
+static double place_block(const course *line, const double *stamp, size_t *index, size_t i, size_t length)
+{
+    double sum = 0;
+    for (size_t j = i; j < i + length; j++) {
+        double place = place_of(line, stamp[j]);
+        size_t at = place > 1 ? (size_t)(place + 0.5) : 1;
+        if (j > 0 && at <= index[j - 1]) {
+            size_t back = rows_to_hole(index, j);
+            if (back > 0 && index[j - back] > 0 && moving_is_better(stamp, index, j, back, line))
+                for (size_t m = j - back; m < j; m++)
+                    index[m]--;
+            at = at > index[j - 1] ? at : index[j - 1] + 1;
+        }
+        index[j] = at;
+        sum += place - (double)at;
+    }
+    return sum / (double)length;
+}
+
+/* Corrects the line by a block, and starts it anew at its place for the block's last row, so that numbers stay
+   small. */
+static void follow(course *line, const double *stamp, const size_t *index, size_t i, size_t length,
+                   double mean)
+{
+    if (mean < -0.75) /* one sample more than there were steps: the line gives way */
+        line->index += 1;
+    double error = circular_mean(stamp + i, length, line->time, line->step);
+    double share = (double)length / BLOCK;
+    double last = (double)index[i + length - 1];
+    line->time += (last - line->index) * line->step + 0.6 * share * error * line->step;
+    line->index = last;
+    line->step += 0.15 * share * error * line->step / BLOCK;
+}
+
 void ingest_index_fine(const double *stamp, size_t n, double step, size_t *index)
 {
     step = refine_step(stamp, n, step);
-    const double least = 0.9 * step, most = 1.1 * step;
-    const size_t start = LOOK_BACK;                     /* so that the first rows can be moved down, too */
-    double from = stamp[0], from_index = (double)start; /* the line: index from_index at the time from */
+    course line = {stamp[0], LOOK_BACK, step},
+           first = line; /* LOOK_BACK: the first rows can be moved down, too */
     bool lock = true;
     for (size_t i = 0; i < n;) {
-        size_t length = block_length(stamp, n, i, step);
-        if (lock)
-            from += step * circular_mean(stamp + i, length, from, step);
-        double fraction_sum = 0;
-        for (size_t j = i; j < i + length; j++) {
-            double place = (stamp[j] - from) / step + from_index;
-            size_t at = place > 1 ? (size_t)(place + 0.5) : 1;
-            if (j > 0 && at <= index[j - 1]) {
-                size_t back = rows_to_hole(index, j);
-                bool room = back > 0 && index[j - back] > 0;
-                if (room && moving_is_better(stamp, index, j, back, from, from_index, step))
-                    for (size_t m = j - back; m < j; m++)
-                        index[m]--;
-                at = at > index[j - 1] ? at : index[j - 1] + 1;
-            }
-            index[j] = at;
-            fraction_sum += place - (double)at;
+        size_t length = block_length(stamp, n, i, line.step);
+        if (lock) {
+            /* over a long gap the mean step since the beginning counts better than the step of the moment */
+            double rows = line.index - first.index;
+            lock_on(&line, stamp + i, length, rows > LEARNT ? (line.time - first.time) / rows : line.step);
         }
-        double mean = fraction_sum / (double)length;
-        if (mean < -0.75) /* one sample more than there were steps: the line gives way */
-            from_index += 1;
-        double error = circular_mean(stamp + i, length, from, step);
-        double share = (double)length / BLOCK;
-        /* start the line anew at its place for the last row of the block, so that numbers stay small */
-        double last = (double)index[i + length - 1];
-        from += (last - from_index) * step + 0.6 * share * error * step;
-        from_index = last;
-        step = fmin(fmax(step + 0.15 * share * error * step / BLOCK, least), most);
+        if (i == 0)
+            first = line;
+        follow(&line, stamp, index, i, length, place_block(&line, stamp, index, i, length));
+        line.step = fmin(fmax(line.step, 0.9 * step), 1.1 * step);
         i += length;
-        lock = i < n && stamp[i] - stamp[i - 1] > 100 * step;
+        lock = i < n && stamp[i] - stamp[i - 1] > 100 * line.step;
     }
-    size_t first = index[0];
+    size_t shift = index[0];
     for (size_t i = 0; i < n; i++)
-        index[i] -= first;
+        index[i] -= shift;
 }
 
 void ingest_index_coarse(const double *stamp, size_t n, double step, double slack, size_t *index)

@@ -183,7 +183,8 @@ typedef struct ingest_series {
     const char *format;
     size_t axes, count, capacity;
     double *stamp;    /* in the file's unit; the row's number where there is no time */
-    double *value[3]; /* finite */
+    double *value[3]; /* finite; all NaN in a row that has only its stamp */
+    size_t whole;     /* rows with values: INGEST_ROWS_MIN at least */
     bool has_time;
     ingest_unit time_unit; /* name NULL: not stated */
     ingest_unit unit[3];   /* name NULL: not stated */

@@ -42,9 +42,9 @@ static double fit_resolution(const double *value, size_t n, double change)
     return (double)fits >= 0.99 * (double)n ? step : 0;
 }
 
-/* Samples in runs of two or more at the extreme on one side; `sign` +1: the largest. A few such runs are natural
-   at the crest of a coarsely stepped signal, so they count only where values pile up: four times as many as within
-   the next step inwards. */
+/* Samples in runs of two or more at the extreme on one side; `sign` +1: the largest. The crests of a coarsely
+   stepped tone make such runs, too: at most 1/(sqrt(2) - 1) = 2.4 times as many values as one step inwards (arcsine
+   law). So they count only where values pile up threefold. */
 static size_t clipped_on_side(const double *value, size_t n, double sign, double step)
 {
     double extreme = -INFINITY;
@@ -62,7 +62,7 @@ static size_t clipped_on_side(const double *value, size_t n, double sign, double
             below += off < 1.5 * step;
         }
     }
-    return at_extreme >= 3 && at_extreme > 4 * below ? in_runs : 0;
+    return at_extreme >= 3 && at_extreme > 3 * below ? in_runs : 0;
 }
 
 /* From the rows as read: filled samples lie on no step. */

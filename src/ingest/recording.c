@@ -76,7 +76,7 @@ static quell_status out_of_memory(quell_error *err)
     return quell_fail(err, QUELL_E_MEMORY, "out of memory for findings");
 }
 
-static quell_status take_nominal_rate(quell_recording *out, const ingest_series *series,
+static quell_status take_nominal_rate(quell_recording *out, ingest_series *series,
                                       const ingest_settings *settings, size_t *index, quell_arena *arena,
                                       quell_error *err)
 {
@@ -88,21 +88,21 @@ static quell_status take_nominal_rate(quell_recording *out, const ingest_series 
     if (settings->has_tolerance)
         return QUELL_OK;
     quell_status status =
-        quell_findings_add(&out->findings, arena, "rate", QUELL_NOTE, settings->rate_hz, NAN,
+        quell_findings_add(&series->findings, arena, "rate", QUELL_NOTE, settings->rate_hz, NAN,
                            "say --rate HZ:TOL% to carry its tolerance into every frequency",
                            "the rate of %.6g Hz is taken as exact", settings->rate_hz);
     return status == QUELL_OK ? status : out_of_memory(err);
 }
 
-static quell_status compare_rates(quell_recording *out, const ingest_settings *settings, quell_arena *arena,
-                                  quell_error *err)
+static quell_status compare_rates(quell_recording *out, ingest_series *series,
+                                  const ingest_settings *settings, quell_arena *arena, quell_error *err)
 {
     if (settings->rate_hz <= 0)
         return QUELL_OK;
     double off = out->rate_hz / settings->rate_hz - 1;
     quell_severity severity = fabs(off) > 0.10 ? QUELL_REFUSE : fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
     quell_status status = quell_findings_add(
-        &out->findings, arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
+        &series->findings, arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
         severity == QUELL_NOTE ? "" : "check the rate and --time-unit; the stamps' rate is used",
         "the stamps give %.6g Hz, %+.2f %% from the nominal %.6g Hz", out->rate_hz, 100 * off,
         settings->rate_hz);
@@ -122,7 +122,6 @@ static quell_status fit_clock(quell_recording *out, ingest_series *series, const
                                          arena, err);
     if (status != QUELL_OK)
         return status;
-    out->findings = series->findings; /* the unit of time may have added one */
     double step_s = clock.step * series->time_unit.si, relative = 1.96 * clock.step_error / clock.step;
     out->has_time = true;
     out->rate_hz = 1 / step_s;
@@ -144,7 +143,7 @@ static quell_status fit_clock(quell_recording *out, ingest_series *series, const
         if (status != QUELL_OK)
             return out_of_memory(err);
     }
-    return compare_rates(out, settings, arena, err);
+    return compare_rates(out, series, settings, arena, err);
 }
 
 /* Rows [*first, *last) whose samples lie within the span. */
@@ -166,10 +165,36 @@ static quell_status cut_span(quell_recording *out, const ingest_settings *settin
     return QUELL_OK;
 }
 
+/* Takes out the rows that have only a stamp, now that they have told the time. */
+static void drop_empty_rows(quell_recording *out, ingest_series *series, size_t *index)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < series->count; i++) {
+        if (isnan(series->value[0][i]))
+            continue;
+        for (size_t k = 0; k < series->axes; k++)
+            series->value[k][kept] = series->value[k][i];
+        index[kept++] = index[i];
+    }
+    series->count = kept;
+    size_t shift = index[0];
+    for (size_t i = 0; i < kept; i++)
+        index[i] -= shift;
+    out->start_s += (double)shift / out->rate_hz;
+}
+
 static quell_status finish(quell_recording *out, ingest_series *series, const ingest_settings *settings,
                            size_t *index, quell_arena *arena, quell_error *err)
 {
-    quell_status status = ingest_units_settle(series, settings, arena, err);
+    quell_status status = series->has_time ? fit_clock(out, series, settings, index, arena, err)
+                                           : take_nominal_rate(out, series, settings, index, arena, err);
+    if (status != QUELL_OK)
+        return status;
+    drop_empty_rows(out, series, index);
+    size_t first, last;
+    status = cut_span(out, settings, index, series->count, &first, &last, err);
+    if (status == QUELL_OK)
+        status = ingest_units_settle(series, settings, arena, err);
     if (status != QUELL_OK)
         return status;
     out->format = series->format;
@@ -177,13 +202,6 @@ static quell_status finish(quell_recording *out, ingest_series *series, const in
     out->findings = series->findings;
     for (size_t k = 0; k < series->axes; k++)
         out->axis_name[k] = series->axis_name[k];
-    status = series->has_time ? fit_clock(out, series, settings, index, arena, err)
-                              : take_nominal_rate(out, series, settings, index, arena, err);
-    size_t first = 0, last = 0;
-    if (status == QUELL_OK)
-        status = cut_span(out, settings, index, series->count, &first, &last, err);
-    if (status != QUELL_OK)
-        return status;
     ingest_levels_measure(out, series, first, last);
     return ingest_gaps_lay(out, series, index, first, last, arena, err);
 }

@@ -56,7 +56,8 @@ static ingest_row read_plain(const ingest_row_plan *plan, const char *line, size
     ingest_row outcome = INGEST_ROW_WHOLE;
     size_t column = 0;
     for (size_t s = 0; s < plan->slots; s++) {
-        at = runs ? skip_run(at, end) : at;
+        if (runs && s == 0)
+            at = skip_run(at, end);
         for (; column < plan->column[s]; column++) {
             at = field_end(delimiter, at, end);
             if (at == end)

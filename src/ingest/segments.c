@@ -6,14 +6,15 @@
 #include <string.h>
 
 #define WINDOW_S 0.1
-#define CONTRAST 3.0        /* a window this many times above the quietest ones moves */
-#define MOTION_LEAST 0.05   /* m/s2: a window below this does not move, however quiet the rest is */
-#define MERGE_MOST_S 2.0    /* pauses shorter than this belong to the motion around them ... */
-#define MERGE_LEAST_S 0.3   /* ... but half the longest pause is enough, down to this */
-#define REST_LEAST_S 0.5    /* a shorter pause is no rest */
-#define LEVEL_OF_MOTION 0.3 /* m/s2: a recording without contrast is taken as motion above this */
-#define LULL 1.15           /* times the quietest rest: a louder pause in the motion is no rest */
-#define SLOW_SHARE 0.3      /* of the energy below 10 Hz that makes strokes slow */
+#define CONTRAST 3.0      /* a window this many times above the quietest ones moves */
+#define MOTION_LEAST 0.05 /* m/s2: a window below this does not move, however quiet the rest is */
+#define MERGE_MOST_S 2.0  /* pauses shorter than this belong to the motion around them ... */
+#define MERGE_LEAST_S 0.3 /* ... but half the longest pause is enough, down to this */
+#define REST_LEAST_S 0.5  /* a shorter pause is no rest */
+#define LEVEL_OF_MOTION                                                                                      \
+    0.5 /* m/s2: above this even the quietest windows move (a sweep through a mode has contrast, too) */
+#define LULL 1.15      /* times the quietest rest: a louder pause in the motion is no rest */
+#define SLOW_SHARE 0.3 /* of the energy below 10 Hz that makes strokes slow */
 
 static int ascending(const void *left, const void *right)
 {
@@ -68,7 +69,7 @@ static void measure_windows(windows *w, const quell_recording *recording)
     }
 }
 
-/* Level above which a window moves; infinite if the recording has no contrast. *quiet: level of the quietest. */
+/* Level above which a window moves; infinite if the recording has no rest or no motion. *quiet: level of the quietest. */
 static double motion_threshold(windows *w, double *quiet)
 {
     memcpy(w->work, w->level, w->count * sizeof *w->level);
@@ -76,7 +77,8 @@ static double motion_threshold(windows *w, double *quiet)
     double loudest = w->work[w->count - 1];
     *quiet = w->work[w->count / 20];
     double threshold = fmax(fmax(CONTRAST * *quiet, 0.01 * loudest), MOTION_LEAST);
-    return loudest > 1.5 * threshold ? threshold : HUGE_VAL;
+    bool contrast = *quiet < LEVEL_OF_MOTION && loudest > 1.5 * threshold;
+    return contrast ? threshold : HUGE_VAL;
 }
 
 /* Windows from..to (exclusive) that move, in a list. */

@@ -88,15 +88,24 @@ static quell_status keep_row(pass *reader, const double value[INGEST_SLOTS], que
     for (size_t k = 0; k < out->axes; k++)
         out->value[k][out->count] = value[k + 1];
     out->count++;
+    out->whole += isnan(value[1]) ? 0 : 1;
     return QUELL_OK;
 }
 
-static void note_lacking(pass *reader, ingest_row row, const ingest_trouble *trouble)
+/* A row without one of its values is a lost sample. Its stamp, if it has one, still tells the time: it is kept with
+   no values. */
+static quell_status keep_lacking(pass *reader, ingest_row row, const ingest_trouble *trouble,
+                                 double value[INGEST_SLOTS], quell_error *err)
 {
     if (reader->lacking++ == 0)
         reader->lacking_line = reader->lines->number;
     if (row == INGEST_ROW_LACKING)
         reader->lacking_in[trouble->slot]++;
+    if (row != INGEST_ROW_LACKING || !reader->out->has_time || !isfinite(value[0]))
+        return QUELL_OK;
+    for (size_t k = 0; k < reader->out->axes; k++)
+        value[k + 1] = NAN;
+    return keep_row(reader, value, err);
 }
 
 static quell_status read_rows(pass *reader, quell_error *err)
@@ -123,10 +132,8 @@ static quell_status read_rows(pass *reader, quell_error *err)
         reader->rows++;
         if (row == INGEST_ROW_TEXT)
             return refuse_text(reader, line, &trouble, err);
-        if (row == INGEST_ROW_WHOLE)
-            status = keep_row(reader, value, err);
-        else
-            note_lacking(reader, row, &trouble);
+        status = row == INGEST_ROW_WHOLE ? keep_row(reader, value, err)
+                                         : keep_lacking(reader, row, &trouble, value, err);
         if (status != QUELL_OK)
             return status;
     }
@@ -165,19 +172,19 @@ static quell_status add_findings(pass *reader, quell_error *err)
 
 static quell_status check_rows(const pass *reader, quell_error *err)
 {
-    size_t count = reader->out->count;
-    if (count >= INGEST_ROWS_MIN)
+    if (reader->out->whole >= INGEST_ROWS_MIN)
         return QUELL_OK;
-    const char *cut = reader->lines->bytes->cut_short ? " (the gzip data are cut short)" : "";
-    for (size_t s = 0; s < INGEST_SLOTS; s++)
-        if (reader->rows >= INGEST_ROWS_MIN && reader->lacking_in[s] > reader->rows / 2)
-            return quell_fail(err, QUELL_E_DATA,
-                              "column %zu%s%s%s has a number in %zu of %zu rows only, want %d",
-                              reader->columns.slot[s] + 1,
-                              reader->layout.head[reader->columns.slot[s]][0] != '\0' ? " " : "",
-                              reader->layout.head[reader->columns.slot[s]], "",
-                              reader->rows - reader->lacking_in[s], reader->rows, INGEST_ROWS_MIN);
-    return quell_fail(err, QUELL_E_DATA, "found %zu samples%s, want %d at least", count, cut,
+    for (size_t s = 0; s <= reader->out->axes; s++) {
+        if (reader->rows < INGEST_ROWS_MIN || reader->lacking_in[s] <= reader->rows / 2)
+            continue;
+        const char *head = reader->layout.head[reader->columns.slot[s]];
+        return quell_fail(err, QUELL_E_DATA, "column %zu%s%s%s has a number in %zu of %zu rows only, want %d",
+                          reader->columns.slot[s] + 1, head[0] != '\0' ? " (" : "", head,
+                          head[0] != '\0' ? ")" : "", reader->rows - reader->lacking_in[s], reader->rows,
+                          INGEST_ROWS_MIN);
+    }
+    return quell_fail(err, QUELL_E_DATA, "found %zu samples%s, want %d at least", reader->out->whole,
+                      reader->lines->bytes->cut_short ? " (the gzip data are cut short)" : "",
                       INGEST_ROWS_MIN);
 }
 

@@ -11,6 +11,13 @@
     X(base_quantity)                                                                                                 \
     X(base_random)                                                                                                   \
     X(compare)                                                                                                       \
+    X(ingest_clock)                                                                                                  \
+    X(ingest_dialects)                                                                                               \
+    X(ingest_hostile)                                                                                                \
+    X(ingest_judge)                                                                                                  \
+    X(ingest_levels)                                                                                                 \
+    X(ingest_mounting)                                                                                               \
+    X(ingest_refusals)                                                                                               \
     X(machine)                                                                                                       \
     X(setting)                                                                                                       \
     X(needs)                                                                                                         \
