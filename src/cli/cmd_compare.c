@@ -205,9 +205,9 @@ static quell_status run_compare(cli_run *run)
     view->after = (compare_side){.name = "after", .files = &run->given.after};
     if (run->given.files.count == 0 || run->given.after.count == 0)
         return quell_fail(&run->err, QUELL_E_USAGE,
-                          "%zu recordings before and %zu after given, want one at least on each side: "
-                          "quell compare BEFORE --after AFTER",
-                          run->given.files.count, run->given.after.count);
+                          "no recording %s the change given, want one at least on each side: quell compare "
+                          "BEFORE --after AFTER",
+                          run->given.files.count == 0 ? "before" : "after");
     quell_status status = gather(run, view);
     if (status != QUELL_OK)
         return status;

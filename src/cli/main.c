@@ -7,8 +7,9 @@
 #include <string.h>
 
 static const char overview[] =
-    "quell finds the resonances of a motion machine in accelerometer recordings, picks\n"
-    "the input shaper that cancels them, and shows with numbers whether it helped.\n"
+    "quell finds the resonances of a motion machine in accelerometer recordings,\n"
+    "picks the input shaper that cancels them, and shows with numbers whether it\n"
+    "helped.\n"
     "\n"
     "The whole job, in eight steps:\n"
     "  1. Fix an accelerometer to what moves (tool head for X, table for Y), with the\n"
@@ -19,7 +20,7 @@ static const char overview[] =
     "  5. Which frequencies ring?             quell modes x.csv --shaper-on none\n"
     "  6. Which shaper, in the controller's terms?\n"
     "       quell choose --x x.csv --y y.csv --machine machine.ini --shaper-on none\n"
-    "  7. What exactly does a setting do?     quell shaper zvd:47.3:0.05 --at 47.3:0.05\n"
+    "  7. What exactly does a setting do?     quell shaper zvd:47.3:0.05\n"
     "  8. Record again with it on; did it help?\n"
     "       quell compare x.csv --after x-after.csv --axis x --plot change.png\n"
     "\n"
@@ -50,8 +51,8 @@ static void report_error(cli_run *run, quell_status status)
 {
     char text[1200];
     quell_error_format(&run->err, text, sizeof text);
-    fprintf(stderr, "quell%s%s: %s\n", run->command != NULL ? " " : "", run->command != NULL ? run->command->name : "",
-            text);
+    fprintf(stderr, "quell%s%s: %s\n", run->command != NULL ? " " : "",
+            run->command != NULL ? run->command->name : "", text);
     if (!run->given.json || run->printed_json)
         return;
     quell_json json = quell_json_begin("quell.error/1");
@@ -66,7 +67,8 @@ static void report_error(cli_run *run, quell_status status)
 static quell_status run_command(cli_run *run, int count, char **argument)
 {
     quell_status status = cli_parse(run->command, count, argument, &run->given, &run->err);
-    for (int i = 0; i < count && status != QUELL_OK; i++) /* a usage error, too, is told in JSON when that was asked for */
+    for (int i = 0; i < count && status != QUELL_OK;
+         i++) /* a usage error, too, is told in JSON when that was asked for */
         run->given.json = run->given.json || strcmp(argument[i], "--json") == 0;
     if (status != QUELL_OK)
         return status;

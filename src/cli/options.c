@@ -117,12 +117,33 @@ static void clear(cli_options *out)
     out->simulate.oversample = out->simulate.seed = not_given;
 }
 
+/* The value of an option whose word is argument[*at]: after its '=', or the next word, unless that is an option. */
+static quell_status take_value(const cli_command *command, const cli_option *row, const char *equals, int count,
+                               char **argument, int *at, const char **value, quell_error *err)
+{
+    *value = equals != NULL ? equals + 1 : NULL;
+    if (row->kind == CLI_FLAG && equals != NULL)
+        return quell_fail(err, QUELL_E_USAGE, "option %s takes no value", row->name);
+    if (row->kind == CLI_FLAG || equals != NULL)
+        return QUELL_OK;
+    if (*at + 1 == count)
+        return quell_fail(err, QUELL_E_USAGE, "option %s wants %s", row->name, row->argument);
+    const char *next = argument[++*at];
+    const cli_option *other = find(command, next, strcspn(next, "="));
+    if (other != NULL)
+        return quell_fail(err, QUELL_E_USAGE, "option %s wants %s, found the option %s", row->name,
+                          row->argument, other->name);
+    *value = next;
+    return QUELL_OK;
+}
+
 quell_status cli_parse(const cli_command *command, int count, char **argument, cli_options *out,
                        quell_error *err)
 {
     clear(out);
     cli_list *operands = &out->files;
     bool only_operands = false;
+    char shown[64];
     for (int i = 0; i < count; i++) {
         const char *text = argument[i];
         if (only_operands || text[0] != '-' || text[1] == '\0') {
@@ -141,17 +162,13 @@ quell_status cli_parse(const cli_command *command, int count, char **argument, c
         size_t length = equals != NULL ? (size_t)(equals - text) : strlen(text);
         const cli_option *row = find(command, text, length);
         if (row == NULL)
-            return quell_fail(err, QUELL_E_USAGE, "unknown option '%.60s'; see quell %s --help", text,
-                              command->name);
-        const char *value = equals != NULL ? equals + 1 : NULL;
-        if (row->kind == CLI_FLAG && value != NULL)
-            return quell_fail(err, QUELL_E_USAGE, "option %s takes no value", row->name);
-        if (row->kind != CLI_FLAG && value == NULL) {
-            if (i + 1 == count)
-                return quell_fail(err, QUELL_E_USAGE, "option %s wants %s", row->name, row->argument);
-            value = argument[++i];
-        }
-        quell_status status = store(row, value, out, err);
+            return quell_fail(err, QUELL_E_USAGE, "unknown option '%s'; see quell %s --help",
+                              quell_printable(shown, sizeof shown, text, strlen(text)), command->name);
+        const char *value;
+        quell_status status = take_value(command, row, equals, count, argument, &i, &value, err);
+        if (status != QUELL_OK)
+            return status;
+        status = store(row, value, out, err);
         if (status != QUELL_OK)
             return err == NULL ? status : quell_fail(err, status, "option %s: %s", row->name, err->text);
         if (row->kind == CLI_FILES)
