@@ -72,7 +72,7 @@ static void add_panels(quell_plot *plot, const compare_view *view, const curves 
 {
     char title[160];
     snprintf(title, sizeof title, "Acceleration spectral density along %s", view->axis_words);
-    quell_plot_panel(plot, title, "frequency (Hz)", "density (dB re 1 (m/s2)2/Hz)");
+    quell_plot_panel(plot, title, "frequency (Hz)", "density (dB re 1 (m/s\xc2\xb2)\xc2\xb2/Hz)");
     quell_plot_x_range(plot, of->low_hz, of->high_hz, true);
     quell_plot_height(plot, 1.3);
     mark_modes(plot, &view->result, true);
