@@ -10,6 +10,10 @@
     X(base_number)                                                                                                   \
     X(base_quantity)                                                                                                 \
     X(base_random)                                                                                                   \
+    X(spectrum)                                                                                                      \
+    X(spectrum_properties)                                                                                           \
+    X(spectrum_vectors)                                                                                              \
+    X(spectrum_scipy)                                                                                                \
     X(compare)                                                                                                       \
     X(ingest_clock)                                                                                                  \
     X(ingest_dialects)                                                                                               \
