@@ -160,7 +160,7 @@ static void print_table(cli_run *run, const choose_axis_view *axis)
         quell_table_number(table, row->delay_s * 1e3, 1);
     }
     quell_table_print(table, stdout, 0);
-    puts("* chosen   + runner-up   o old setting   R: ripple left, at the estimates; max: worst");
+    puts("*: chosen; +: runner-up; o: old setting; R: left at the estimates; max: at worst");
 }
 
 /* ---------------------------------------------------------------- words */

@@ -34,6 +34,18 @@ static const cli_group *const groups[] = {&choice_group, &cli_reading_options, &
 
 /* ---------------------------------------------------------------- inputs */
 
+/* A number for a message; lives to the end of the full expression it is made in. */
+typedef struct number_text {
+    char text[40];
+} number_text;
+
+static number_text short_number(double value)
+{
+    number_text out;
+    quell_number_print(out.text, sizeof out.text, value, 4);
+    return out;
+}
+
 static quell_status read_machine(cli_run *run, choose_view *view)
 {
     quell_machine *machine = &view->machine;
@@ -61,7 +73,9 @@ static quell_status check_words(cli_run *run, choose_view *view)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "no recording given, want --x FILE..., --y FILE... or both");
     if (!isnan(given->drift) && !(given->drift >= 0 && given->drift < 1))
-        return quell_fail(&run->err, QUELL_E_USAGE, "option --drift: want at least 0%% and less than 100%%");
+        return quell_fail(&run->err, QUELL_E_USAGE,
+                          "option --drift: found %s %%, want at least 0 and less than 100 %%",
+                          short_number(100 * given->drift).text);
     if (given->old_setting == NULL)
         return QUELL_OK;
     view->has_old = true;
@@ -79,7 +93,8 @@ static quell_status check_limit(cli_run *run, const choose_view *view)
             "--residual-limit 10%%, or residual-limit or ripple-limit under [part] of the machine file");
     if (!isnan(limit) && !(limit > 0 && limit < 1))
         return quell_fail(&run->err, QUELL_E_USAGE,
-                          "option --residual-limit: want more than 0%% and less than 100%%");
+                          "option --residual-limit: found %s %%, want more than 0 and less than 100 %%",
+                          short_number(100 * limit).text);
     return QUELL_OK;
 }
 
@@ -96,17 +111,6 @@ static quell_status find_modes(cli_run *run, const char *path, char axis, quell_
         return status;
     size_t index = loaded->recording.axes == 3 ? (axis == 'y' ? 1 : 0) : cli_axis_under_test(loaded);
     return cli_modes_make(run, loaded, index, spectrum, out);
-}
-
-typedef struct hz_text {
-    char text[40];
-} hz_text;
-
-static hz_text fixed_hz(double hz)
-{
-    hz_text out;
-    quell_number_print_fixed(out.text, sizeof out.text, hz, 1);
-    return out;
 }
 
 static const quell_mode *nearest_mode(const quell_modes *modes, double hz)
@@ -127,7 +131,7 @@ static double half_range(cli_run *run, const cli_list *files, const quell_modes 
         const quell_mode *same = nearest_mode(&each[i], hz);
         if (same == NULL) {
             cli_say(run, "%s: warning: no mode near %s Hz, unlike the other recordings of its axis",
-                    files->item[i], fixed_hz(hz).text);
+                    files->item[i], short_number(hz).text);
             continue;
         }
         low = fmin(low, same->frequency_hz);
@@ -212,6 +216,10 @@ static void say_what_next(const cli_run *run, const choose_view *view)
     if (axis->modes->count == 0)
         cli_next(run, "quell spectrum %s --plot spectrum.png   (is there a peak at all?)",
                  axis->name == 'x' ? run->given.x.item[0] : run->given.y.item[0]);
+    else if (axis->choice->chosen < 0)
+        cli_next(run,
+                 "lower the acceleration, record again, then quell compare BEFORE --after AFTER --axis %c",
+                 axis->name);
     else
         cli_next(run, "set it, record again with it on, then quell compare BEFORE --after AFTER --axis %c",
                  axis->name);
