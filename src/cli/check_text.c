@@ -28,13 +28,16 @@ static void print_line(const char *label, const char *format, ...)
 static void print_rate(const quell_recording *recording)
 {
     char rate[64], half[64];
+    double half_hz = 0.5 * (recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0]);
     quell_number_print_fixed(rate, sizeof rate, recording->rate_hz, 3);
-    quell_number_print(half, sizeof half, 0.5 * (recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0]), 2);
+    quell_number_print(half, sizeof half, fmax(half_hz, 1e-6), 2); /* no stamps tell more */
     if (recording->has_time)
         print_line("rate", "%s Hz +-%s Hz (95 %%) from the stamps, which jitter by %.1f %% of a sample", rate,
                    half, 100 * recording->jitter_fraction);
-    else
+    else if (half_hz > 0)
         print_line("rate", "%s Hz +-%s Hz, as given", rate, half);
+    else
+        print_line("rate", "%s Hz, as given", rate);
 }
 
 static void print_losses(const check_view *view)
@@ -54,7 +57,7 @@ static void print_mounting(const quell_mounting *mounting)
     if (mounting->up_known)
         print_line("gravity", "%.3f m/s2; up is %.1f deg from an axis of the sensor", mounting->gravity_mps2,
                    DEG_PER_RAD * mounting->tilt_rad);
-    print_line("turned by", "%s", mounting->words);
+    print_line("mounting", "from %s", mounting->words);
 }
 
 static void print_axes(cli_run *run, const check_view *view)

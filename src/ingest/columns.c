@@ -115,7 +115,7 @@ static bool looks_like_time(const ingest_layout *layout, size_t column, bool *co
         last = now;
     }
     *counts = steps > 0 && ones == steps;
-    return steps >= 2 && 2 * rises > steps && 50 * falls <= steps;
+    return steps >= 2 && 2 * rises > steps && falls <= (steps < 10 ? 0 : 1 + steps / 50);
 }
 
 static bool is_taken(const ingest_columns *columns, size_t column)
@@ -182,12 +182,15 @@ static void find_accelerations(ingest_columns *out, const ingest_layout *layout,
     size_t found[INGEST_COLUMNS_MAX], count = 0, lettered[3] = {INGEST_NONE, INGEST_NONE, INGEST_NONE};
     ingest_role wanted = INGEST_UNKNOWN;
     for (size_t c = 0; c < layout->dialect.columns; c++)
-        if (head[c].role == INGEST_ACCELERATION && !layout->is_text[c] && has_numbers(layout, c))
+        if (head[c].role == INGEST_ACCELERATION && !layout->is_text[c])
             wanted = INGEST_ACCELERATION;
     for (size_t c = 0; c < layout->dialect.columns; c++) {
-        if (head[c].role != wanted || layout->is_text[c] || is_taken(out, c) || c == counter ||
-            !has_numbers(layout, c))
+        if (head[c].role != wanted || layout->is_text[c] || is_taken(out, c) || c == counter)
             continue;
+        if (!has_numbers(layout, c)) {
+            out->empty = head[c].role == INGEST_ACCELERATION ? c : out->empty;
+            continue;
+        }
         found[count++] = c;
         size_t axis = (size_t)(head[c].axis - 'x');
         if (wanted == INGEST_ACCELERATION && head[c].axis != 0 && lettered[axis] == INGEST_NONE)
@@ -246,6 +249,10 @@ static quell_status no_acceleration(const ingest_layout *layout, const ingest_he
 {
     if (is_spectrum(layout, head, err))
         return QUELL_E_DATA;
+    if (columns->empty != INGEST_NONE)
+        return quell_fail(err, QUELL_E_DATA,
+                          "column %zu (%s) has no number in the first %zu rows, want accelerations",
+                          columns->empty + 1, layout->head[columns->empty], layout->rows);
     if (layout->dialect.columns == 1 && columns->slot[0] != INGEST_NONE)
         return quell_fail(err, QUELL_E_DATA, "found one column, which is time, want accelerations beside it");
     return quell_fail(
@@ -299,6 +306,7 @@ quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layou
     ingest_head head[INGEST_COLUMNS_MAX];
     for (size_t c = 0; c < layout->dialect.columns; c++)
         head[c] = ingest_head_read(layout->head[c]);
-    *out = (ingest_columns){.slot = {INGEST_NONE, INGEST_NONE, INGEST_NONE, INGEST_NONE}};
+    *out =
+        (ingest_columns){.slot = {INGEST_NONE, INGEST_NONE, INGEST_NONE, INGEST_NONE}, .empty = INGEST_NONE};
     return find(out, layout, head, options, err);
 }

@@ -170,7 +170,8 @@ typedef struct ingest_columns {
     size_t slot[INGEST_SLOTS]; /* column of time, x, y, z from 0; INGEST_NONE */
     size_t axes;               /* slots 1..axes are used */
     ingest_head head[INGEST_SLOTS];
-    double step; /* median step of the time column in the sample, its own unit; 0 without time */
+    size_t empty; /* a column headed as acceleration that holds no numbers and was left out; INGEST_NONE */
+    double step;  /* median step of the time column in the sample, its own unit; 0 without time */
 } ingest_columns;
 
 quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layout,

@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+enum { CLIPPED_RUN = 3 };
+
 static double smallest_change(const double *value, size_t n)
 {
     double smallest = INFINITY;
@@ -42,27 +44,24 @@ static double fit_resolution(const double *value, size_t n, double change)
     return (double)fits >= 0.99 * (double)n ? step : 0;
 }
 
-/* Samples in runs of two or more at the extreme on one side; `sign` +1: the largest. The crests of a coarsely
-   stepped tone make such runs, too: at most 1/(sqrt(2) - 1) = 2.4 times as many values as one step inwards (arcsine
-   law). So they count only where values pile up threefold. */
+/* Samples in runs of three or more at the extreme on one side, if there are two such runs; `sign` +1: the largest.
+   The crests of a coarsely stepped tone make runs, too: at most 1/(sqrt(2) - 1) = 2.4 times as many values as one step
+   inwards (arcsine law). So they count only where values pile up threefold. */
 static size_t clipped_on_side(const double *value, size_t n, double sign, double step)
 {
-    double extreme = -INFINITY;
+    double extreme = -HUGE_VAL;
     for (size_t i = 0; i < n; i++)
         extreme = fmax(extreme, sign * value[i]);
-    size_t at_extreme = 0, in_runs = 0, below = 0, run = 0;
+    size_t at_extreme = 0, in_runs = 0, runs = 0, below = 0, run = 0;
     for (size_t i = 0; i < n; i++) {
         double off = extreme - sign * value[i];
-        if (off <= 0) {
-            at_extreme++;
-            run++;
-            in_runs += run == 2 ? 2 : run > 2;
-        } else {
-            run = 0;
-            below += off < 1.5 * step;
-        }
+        run = off <= 0 ? run + 1 : 0;
+        at_extreme += off <= 0;
+        below += off > 0 && off < 1.5 * step;
+        runs += run == CLIPPED_RUN;
+        in_runs += run == CLIPPED_RUN ? CLIPPED_RUN : run > CLIPPED_RUN;
     }
-    return at_extreme >= 3 && at_extreme > 3 * below ? in_runs : 0;
+    return runs >= 2 && at_extreme > 3 * below ? in_runs : 0;
 }
 
 /* From the rows as read: filled samples lie on no step. */

@@ -5,6 +5,8 @@
 #include <math.h>
 #include <string.h>
 
+#define EVEN_JITTER 0.003 /* stamps that were measured scatter by more */
+
 /* What a file that is no recording seems to be, by its first bytes. */
 static const struct {
     const char *magic;
@@ -140,6 +142,15 @@ static quell_status fit_clock(quell_recording *out, ingest_series *series, const
             "let the logger write time in microseconds",
             "the stamps are coarse against the step between samples: the mean rate is right, but "
             "single lost samples cannot be seen");
+        if (status != QUELL_OK)
+            return out_of_memory(err);
+    }
+    if (clock.jitter < EVEN_JITTER) {
+        status = quell_findings_add(
+            &series->findings, arena, "stamps", QUELL_NOTE, clock.jitter, EVEN_JITTER, "",
+            "the stamps are even to %.2g %% of a sample, as if computed from a nominal rate: then "
+            "the interval of the rate says nothing about the clock",
+            100 * clock.jitter);
         if (status != QUELL_OK)
             return out_of_memory(err);
     }

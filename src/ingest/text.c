@@ -162,6 +162,11 @@ static quell_status add_findings(pass *reader, quell_error *err)
     if (status == QUELL_OK && bytes->trailing)
         status = quell_findings_add(findings, reader->arena, "gzip", QUELL_WARN, NAN, NAN, "",
                                     "something that is not gzip follows the gzip data and was left out");
+    if (status == QUELL_OK && reader->columns.empty != INGEST_NONE)
+        status = quell_findings_add(findings, reader->arena, "columns", QUELL_WARN,
+                                    (double)reader->columns.empty + 1, NAN, "check the sensor and the logger",
+                                    "column %zu (%s) has no numbers in its first rows and was left out",
+                                    reader->columns.empty + 1, reader->layout.head[reader->columns.empty]);
     if (status == QUELL_OK && reader->layout.lines_left_out > 0)
         status = quell_findings_add(
             findings, reader->arena, "header", QUELL_WARN, (double)reader->layout.lines_left_out, NAN,

@@ -407,6 +407,23 @@ START_TEST(a_column_without_numbers_is_named)
 }
 END_TEST
 
+START_TEST(a_column_that_is_empty_is_left_out)
+{
+    test_text text = {0};
+    test_text_add(&text, "t_s,ax_g,ay_g,az_g\n");
+    for (size_t i = 0; i < 40; i++)
+        test_text_add(&text, "%.2f,0.%zu,0.%zu,\n", (double)i / 100, i % 7, i % 5);
+    quell_arena *arena = quell_arena_create((size_t)1 << 26);
+    quell_recording recording;
+    ck_assert_int_eq(test_read(&recording, &text, NULL, arena, NULL), QUELL_OK);
+    ck_assert_uint_eq(recording.axes, 2);
+    ck_assert_str_eq(test_finding(&recording.findings, "columns")->text,
+                     "column 4 (az_g) has no numbers in its first rows and was left out");
+    quell_arena_destroy(arena);
+    test_text_free(&text);
+}
+END_TEST
+
 /* ---------------------------------------------------------------- sources that misbehave */
 
 /* Rows without end, or one line without end, made on the fly; fails after `fail_after` bytes. */
@@ -698,6 +715,7 @@ Suite *suite_ingest_refusals(void)
     tcase_add_loop_test(cases, no_recording_at_all, 0, (int)INGEST_COUNT(files));
     tcase_add_test(cases, nul_bytes_among_rows_are_named);
     tcase_add_test(cases, a_column_without_numbers_is_named);
+    tcase_add_test(cases, a_column_that_is_empty_is_left_out);
     tcase_add_test(cases, a_line_of_2_gib_is_refused_and_not_held);
     tcase_add_test(cases, a_first_line_of_2_gib_is_refused_too);
     tcase_add_test(cases, a_read_error_in_the_middle_is_passed_on);
