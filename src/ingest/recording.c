@@ -148,9 +148,9 @@ static quell_status fit_clock(quell_recording *out, ingest_series *series, const
     if (clock.jitter < EVEN_JITTER) {
         status = quell_findings_add(
             &series->findings, arena, "stamps", QUELL_NOTE, clock.jitter, EVEN_JITTER, "",
-            "the stamps are even to %.2g %% of a sample, as if computed from a nominal rate: then "
-            "the interval of the rate says nothing about the clock",
-            100 * clock.jitter);
+            "the stamps scatter by less than %.1f %% of a sample, as if computed from a nominal "
+            "rate: then the rate's interval says nothing about the clock",
+            100 * EVEN_JITTER);
         if (status != QUELL_OK)
             return out_of_memory(err);
     }
