@@ -14,7 +14,8 @@ static double prominence(const double *density, size_t bins, size_t peak)
         left = fmin(left, density[k]);
     for (size_t k = peak + 1; k < bins && density[k] <= density[peak]; k++)
         right = fmin(right, density[k]);
-    return density[peak] / fmax(left, right);
+    double saddle = fmax(left, right);
+    return saddle > 1e-30 * density[peak] ? density[peak] / saddle : 1e30;
 }
 
 void quell_line_extent(const double *density, size_t bins, size_t bin, size_t *first, size_t *last)

@@ -14,6 +14,8 @@
     X(spectrum_properties)                                                                                           \
     X(spectrum_vectors)                                                                                              \
     X(spectrum_scipy)                                                                                                \
+    X(modes)                                                                                                         \
+    X(modes_parts)                                                                                                   \
     X(compare)                                                                                                       \
     X(ingest_clock)                                                                                                  \
     X(ingest_dialects)                                                                                               \
