@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 
+QUELL_PRINTF(2, 0)
 static char *print(quell_arena *arena, const char *format, va_list arguments)
 {
     char text[512];
