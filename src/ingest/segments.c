@@ -180,7 +180,7 @@ static double stretch_level(const ingest_activity *activity, const quell_recordi
 /* A lull in the motion is no rest: rests beside motion that are louder than the quietest rest become motion. */
 static void demote_lulls(ingest_activity *out, const quell_recording *recording)
 {
-    double level[INGEST_SEGMENTS_MAX], quietest = HUGE_VAL;
+    double level[INGEST_SEGMENTS_MAX] = {0}, quietest = HUGE_VAL;
     for (size_t s = 0; s < out->count; s++) {
         level[s] = stretch_level(out, recording, &out->stretch[s]);
         if (out->stretch[s].kind[0] == 'r')
