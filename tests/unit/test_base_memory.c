@@ -209,11 +209,11 @@ START_TEST(small_objects_between_large_ones_share_blocks)
 #else
     quell_arena *arena = quell_arena_create((size_t)1 << 30);
     enum { PAIRS = 100 };
-    quell_memory_fail_at(1 + PAIRS +
-                         4); /* 100 large blocks, and 100 * 160 bytes of small ones in one block or two */
+    /* 100 large blocks, and 100 * 160 bytes of small objects in one block or two */
+    quell_memory_fail_at(1 + PAIRS + 4);
     for (size_t i = 0; i < PAIRS; i++) {
         ck_assert_ptr_nonnull(quell_arena_alloc(arena, 160, 1));
-        ck_assert_ptr_nonnull(quell_arena_alloc(arena, 40000, 1));
+        ck_assert_ptr_nonnull(quell_arena_alloc(arena, 70000, 1));
     }
     quell_memory_fail_at(0);
     quell_arena_destroy(arena);

@@ -584,6 +584,27 @@ START_TEST(clocks_that_differ_a_little_change_no_level)
 }
 END_TEST
 
+static double steep(double hz)
+{
+    return 1e-9 * hz * hz * hz * hz;
+}
+
+/* The same steep density seen by a clock 0.99 % faster: compared at equal frequencies it has not changed, compared bin
+   by bin it would have, by 40 log10(1.0099) = 0.17 dB. */
+START_TEST(clocks_that_differ_are_compared_at_equal_frequencies)
+{
+    quell_spectrum before = stated(steep, 50), after = stated(steep, 50);
+    after.bin_hz = 1.0099;
+    after.rate_hz = 1009.9;
+    for (size_t i = 0; i < after.bins; i++)
+        after.asd_m2ps3[0][i] = steep((double)i * after.bin_hz);
+    quell_comparison found = compare(&before, &after, NULL);
+    for (size_t b = 0; b < found.bands; b++)
+        if (found.band[b].low_hz > 100)
+            CHECK_NEAR(found.band[b].change_db, 0, 0.08);
+}
+END_TEST
+
 START_TEST(sides_that_cannot_be_compared_are_refused)
 {
     quell_spectrum side = stated(flat, 50), other = side;
@@ -826,6 +847,7 @@ Suite *suite_compare(void)
     tcase_add_test(cases, a_change_must_be_both_significant_and_large);
     tcase_add_test(cases, only_whole_bands_and_modes_inside_the_range_are_compared);
     tcase_add_test(cases, clocks_that_differ_a_little_change_no_level);
+    tcase_add_test(cases, clocks_that_differ_are_compared_at_equal_frequencies);
     tcase_add_test(cases, sides_that_cannot_be_compared_are_refused);
     tcase_add_test(cases, failing_memory_leaves_the_comparison_alone);
     tcase_add_test(cases, pooled_densities_weigh_by_segments_and_dof_add);
