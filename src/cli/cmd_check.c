@@ -72,7 +72,6 @@ static quell_status show(cli_run *run, const check_view *views, size_t count)
         if (!run->given.json) {
             fputs(i > 0 ? "\n" : "", stdout);
             check_print(run, &views[i]);
-            fflush(stdout); /* so that words on stderr follow their table on a terminal */
         }
         if (views[i].readable)
             cli_say_findings(run, views[i].recording.file, &views[i].recording.findings);

@@ -217,7 +217,6 @@ static quell_status run_compare(cli_run *run)
         cli_say(run, "%s", view->result.verdict);
     } else {
         compare_print(run, view);
-        fflush(stdout); /* so that words on stderr follow it on a terminal */
     }
     if (status == QUELL_OK && run->given.out != NULL)
         status = keep_json(run, view);

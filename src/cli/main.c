@@ -57,9 +57,20 @@ static void report_error(cli_run *run, quell_status status)
         return;
     quell_json json = quell_json_begin("quell.error/1");
     quell_json_text(&json, json.root, "status", quell_status_describe(status)->name);
-    quell_json_text(&json, json.root, "file", run->err.file[0] != '\0' ? run->err.file : NULL);
-    quell_json_integer(&json, json.root, "line", (long long)run->err.line);
-    quell_json_integer(&json, json.root, "column", (long long)run->err.column);
+    if (run->err.file[0] != '\0')
+        quell_json_text(&json, json.root, "file", run->err.file);
+    else
+        quell_json_null(&json, json.root, "file", "no file is concerned");
+    const struct {
+        const char *key;
+        size_t value;
+    } place[] = {{"line", run->err.line}, {"column", run->err.column}};
+    for (size_t i = 0; i < 2; i++) {
+        if (place[i].value > 0)
+            quell_json_integer(&json, json.root, place[i].key, (long long)place[i].value);
+        else
+            quell_json_null(&json, json.root, place[i].key, "not at one place");
+    }
     quell_json_text(&json, json.root, "text", run->err.text);
     quell_json_print(&json, stdout, NULL);
 }

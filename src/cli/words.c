@@ -12,6 +12,7 @@ static void say(const cli_run *run, const char *first_indent, const char *indent
         return;
     char text[4096];
     vsnprintf(text, sizeof text, format, arguments);
+    fflush(stdout); /* words follow the data they are about, on a terminal and in a common file */
     quell_words_print(stderr, first_indent, indent, 79, text);
 }
 
@@ -31,8 +32,10 @@ void cli_next(const cli_run *run, const char *format, ...)
     va_end(arguments);
 }
 
-static const char *const severity_words[] = {[QUELL_NOTE] = "note", [QUELL_WARN] = "warning", [QUELL_REFUSE] = "unfit"};
-static const char *const severity_ids[] = {[QUELL_NOTE] = "note", [QUELL_WARN] = "warn", [QUELL_REFUSE] = "refuse"};
+static const char *const severity_words[] = {
+    [QUELL_NOTE] = "note", [QUELL_WARN] = "warning", [QUELL_REFUSE] = "unfit"};
+static const char *const severity_ids[] = {
+    [QUELL_NOTE] = "note", [QUELL_WARN] = "warn", [QUELL_REFUSE] = "refuse"};
 
 void cli_say_findings(const cli_run *run, const char *file, const quell_findings *findings)
 {
