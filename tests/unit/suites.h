@@ -16,6 +16,7 @@
     X(spectrum_scipy)                                                                                                \
     X(modes)                                                                                                         \
     X(modes_parts)                                                                                                   \
+    X(modes_recordings)                                                                                              \
     X(compare)                                                                                                       \
     X(ingest_clock)                                                                                                  \
     X(ingest_dialects)                                                                                               \
@@ -23,6 +24,7 @@
     X(ingest_judge)                                                                                                  \
     X(ingest_levels)                                                                                                 \
     X(ingest_mounting)                                                                                               \
+    X(ingest_recordings)                                                                                             \
     X(ingest_refusals)                                                                                               \
     X(machine)                                                                                                       \
     X(setting)                                                                                                       \
