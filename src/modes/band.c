@@ -8,10 +8,11 @@
 #define NEAR_LOW 0.8   /* where the band starts, relative to the lowest mode */
 #define NEAR_HIGH 1.15 /* and to the highest */
 #define GROWTH 1.1     /* a step outwards */
-#define FORETOLD                                                                                             \
-    0.9 /* of ln P: 4 dB, much less than the end of a sweep, much more than a model's small errors */
 
-enum { REFIT_STEPS = 10, LEAST_BINS = 6, LEAK_BINS = 2 };
+/* Misfit of ln P: 4 dB, much less than the end of a sweep makes, much more than a model's small errors do. */
+#define FORETOLD 0.9
+
+enum { REFIT_STEPS = 10, LEAST_BINS = 6, LEAK_BINS = 2, AHEAD_BINS = 3 };
 
 /* Middle one of three. */
 static double middle(double a, double b, double c)
@@ -19,40 +20,47 @@ static double middle(double a, double b, double c)
     return fmax(fmin(a, b), fmin(fmax(a, b), c));
 }
 
-/* How many of the bins first..last, from the one next to the band outwards, come as the fit foretells: up to where
-   the median of three misfits in a row is too large, and short of the bins that this point leaks into. */
-static size_t foretold(quell_fit_problem *problem, const quell_fit *fit, size_t first, size_t last, bool down)
+/* By how many bins the band may move its end outwards over the bins first..last: as far as the median of three misfits
+   in a row stays small, and short of the bins that the point where it does not leaks into; which may lie within the
+   band, so that it shrinks. */
+static long foretold(quell_fit_problem *problem, const quell_fit *fit, size_t first, size_t last, bool down)
 {
     quell_model *model = &problem->model;
-    size_t kept_first = model->first, kept_last = model->first + model->bins - 1, count = last - first + 1;
+    size_t kept_first = model->first, kept_last = model->first + model->bins - 1;
+    long count = (long)(last - first) + 1;
     quell_model_set_band(model, first, last);
     quell_model_evaluate(model, fit->parameter, fit->modes, problem->log_model, NULL);
     quell_model_set_band(model, kept_first, kept_last);
     double before[2] = {0, 0};
-    for (size_t i = 0; i < count; i++) {
-        size_t b = down ? count - 1 - i : i;
+    for (long i = 0; i < count; i++) {
+        size_t b = (size_t)(down ? count - 1 - i : i);
         if (problem->masked[first + b])
             continue;
         double e = problem->log_density[first + b] - problem->log_model[b];
         if (fabs(middle(before[0], before[1], e)) > FORETOLD)
-            return i > LEAK_BINS + 1 ? i - LEAK_BINS - 1 : 0;
+            return i - LEAK_BINS - 1; /* the first bin that was off is the one before this */
         before[0] = before[1];
         before[1] = e;
     }
     return count;
 }
 
-/* One step outwards to `to`, as far as the fit foretells it; false if it does not all the way. */
-static bool grow(quell_fit_problem *problem, quell_fit *fit, size_t to)
+/* One step outwards to `to`, as far as the fit foretells it; false if it does not all the way. A few bins beyond are
+   looked at, too, within low..high. */
+static bool grow(quell_fit_problem *problem, quell_fit *fit, size_t to, size_t low, size_t high)
 {
     quell_model *model = &problem->model;
     size_t first = model->first, last = model->first + model->bins - 1;
     bool down = to < first;
-    size_t wanted = down ? first - to : to - last;
-    size_t got =
-        down ? foretold(problem, fit, to, first - 1, true) : foretold(problem, fit, last + 1, to, false);
-    if (got > 0) {
-        quell_model_set_band(model, down ? first - got : first, down ? last : last + got);
+    long wanted = (long)(down ? first - to : to - last), got;
+    if (down)
+        got = foretold(problem, fit, to > low + AHEAD_BINS ? to - AHEAD_BINS : low, first - 1, true);
+    else
+        got = foretold(problem, fit, last + 1, to + AHEAD_BINS < high ? to + AHEAD_BINS : high, false);
+    got = got < wanted ? got : wanted;
+    if (got != 0) {
+        quell_model_set_band(model, down ? (size_t)((long)first - got) : first,
+                             down ? last : (size_t)((long)last + got));
         quell_fit_improve(problem, fit, REFIT_STEPS, FIT_NEARLY);
     }
     return got == wanted;
@@ -61,6 +69,7 @@ static bool grow(quell_fit_problem *problem, quell_fit *fit, size_t to)
 void quell_band_grow(quell_fit_problem *problem, quell_fit *fit, size_t low, size_t high)
 {
     quell_model *model = &problem->model;
+    size_t least = model->prepared_first, most = model->prepared_last;
     bool down = true, up = true;
     while (down || up) {
         size_t first = model->first, last = model->first + model->bins - 1;
@@ -68,13 +77,13 @@ void quell_band_grow(quell_fit_problem *problem, quell_fit *fit, size_t low, siz
             size_t to = (size_t)((double)first / GROWTH);
             to = first - to < LEAST_BINS ? (first > LEAST_BINS ? first - LEAST_BINS : 0) : to;
             to = to < low ? low : to;
-            down = to < first && grow(problem, fit, to);
+            down = to < first && grow(problem, fit, to, least, most);
         }
         if (up) {
             size_t to = (size_t)((double)last * GROWTH);
             to = to - last < LEAST_BINS ? last + LEAST_BINS : to;
             to = to > high ? high : to;
-            up = to > last && grow(problem, fit, to);
+            up = to > last && grow(problem, fit, to, least, most);
         }
     }
 }

@@ -33,7 +33,8 @@ static double kernel_at(const quell_window *window, double offset)
 quell_status quell_model_prepare(quell_model *model, const quell_spectrum *spectrum, size_t low, size_t high,
                                  double reference_hz, const quell_shaper *shaper, quell_error *err)
 {
-    *model = (quell_model){.spectrum = spectrum, .reference_hz = reference_hz};
+    *model = (quell_model){
+        .spectrum = spectrum, .reference_hz = reference_hz, .prepared_first = low, .prepared_last = high};
     model->grid_origin = low > REACH ? (low - REACH) * FINE : 1;
     size_t end = high + REACH < spectrum->bins - 1 ? (high + REACH) * FINE : (spectrum->bins - 1) * FINE;
     model->grid_room = end - model->grid_origin + 1;

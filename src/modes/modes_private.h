@@ -15,7 +15,8 @@ enum { FIT_B0, FIT_B1, FIT_NOISE, FIT_COMMON };      /* offsets behind the modes
    and smeared by the window's |W|^2, as the data are. */
 typedef struct quell_model {
     const quell_spectrum *spectrum;
-    size_t first, bins; /* the band in use */
+    size_t first, bins;                   /* the band in use */
+    size_t prepared_first, prepared_last; /* the bins it may lie within */
     double reference_hz;
     size_t grid_first; /* grid point i lies at (grid_first + i) bin_hz / FINE */
     size_t points;
@@ -111,6 +112,11 @@ void quell_band_near(const quell_fit_problem *problem, const quell_mode_start *s
 void quell_band_grow(quell_fit_problem *problem, quell_fit *fit, size_t low, size_t high);
 
 /* ---------------------------------------------------------------- peaks */
+
+/* The floors on the left and on the right of each bin, whose geometric mean is the noise floor; `bins` entries each.
+   QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_side_floors(const quell_spectrum *spectrum, size_t axis, double *below, double *above,
+                               quell_error *err);
 
 /* Half-power damping ratio of the peak at a bin: (r2 - r1) / (2 r_peak) with r from linear interpolation between
    bins and the peak from a parabola; NaN if a side does not fall to half before the density's end.

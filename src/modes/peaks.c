@@ -4,6 +4,8 @@
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 
+#define LEAST_OVER_FLOOR 1.4125375446227544 /* 1.5 dB */
+
 enum { LINE_BINS = 3, LINE_REACH = 6 };
 
 /* P at the peak over the higher of the lowest points that separate it from higher ground on either side. */
@@ -78,34 +80,52 @@ static void enter(quell_peak *peaks, size_t max, size_t *count, const quell_peak
         peaks[at] = *peak;
 }
 
+/* What a peak must reach. */
+typedef struct limits {
+    double over_floor; /* ratios */
+    double prominence;
+} limits;
+
+static limits limits_for(const quell_spectrum *spectrum, double low_hz, double high_hz)
+{
+    double nu = spectrum->dof, independent = fmax((high_hz - low_hz) / spectrum->bin_hz / 1.5, 1);
+    return (limits){.over_floor = fmax(gsl_cdf_chisq_Qinv(0.01 / independent, nu) / nu, LEAST_OVER_FLOOR),
+                    .prominence = pow(10, 0.35 * 4.343 * sqrt(2 / nu))};
+}
+
+/* Where an excitation begins or ends the density is a step, which towers over the mean of the floors on its two sides:
+   so a peak must stand out of either. */
+static bool stands_out(double density, double below, double above, const limits *want)
+{
+    double floor = sqrt(below) * sqrt(above);
+    return floor > 0 && density / floor >= want->over_floor &&
+           density >= LEAST_OVER_FLOOR * fmax(below, above);
+}
+
 quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
                               quell_peak *peaks, size_t max, size_t *count, quell_error *err)
 {
     const double *density = spectrum->asd_m2ps3[axis];
-    double *floor = quell_memory_get(spectrum->bins * sizeof(double));
-    if (floor == NULL)
+    double *below = quell_memory_get(2 * spectrum->bins * sizeof(double));
+    if (below == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for peaks in %zu bins", spectrum->bins);
-    quell_status status = quell_noise_floor(spectrum, axis, floor, err);
+    double *above = below + spectrum->bins;
+    quell_status status = quell_side_floors(spectrum, axis, below, above, err);
+    limits want = limits_for(spectrum, low_hz, high_hz);
     size_t found = 0;
-    if (status != QUELL_OK)
-        goto done;
-    double nu = spectrum->dof, independent = fmax((high_hz - low_hz) / spectrum->bin_hz / 1.5, 1);
-    double level = fmax(gsl_cdf_chisq_Qinv(0.01 / independent, nu) / nu, pow(10, 0.15));
-    double prominent_least = pow(10, 0.35 * 4.343 * sqrt(2 / nu));
-    for (size_t k = 1; k + 1 < spectrum->bins; k++) {
+    for (size_t k = 1; k + 1 < spectrum->bins && status == QUELL_OK; k++) {
         double x_hz = (double)k * spectrum->bin_hz;
-        bool inside = x_hz >= low_hz && x_hz <= high_hz;
         bool top = density[k] > density[k - 1] && density[k] >= density[k + 1];
-        if (!inside || !top || !(floor[k] > 0) || density[k] / floor[k] < level)
+        if (x_hz < low_hz || x_hz > high_hz || !top || !stands_out(density[k], below[k], above[k], &want))
             continue;
         double prominent = prominence(density, spectrum->bins, k);
-        if (prominent < prominent_least)
+        if (prominent < want.prominence)
             continue;
-        quell_peak peak = describe(spectrum, density, k, density[k] / floor[k], prominent);
+        quell_peak peak = describe(spectrum, density, k, density[k] / sqrt(below[k] * above[k]), prominent);
         enter(peaks, max, &found, &peak);
     }
-    *count = found;
-done:
-    quell_memory_free(floor);
+    if (status == QUELL_OK)
+        *count = found;
+    quell_memory_free(below);
     return status;
 }
