@@ -186,6 +186,63 @@ START_TEST(numbers_of_a_row_agree_with_their_definitions)
 }
 END_TEST
 
+/* Least and greatest over the 95 % box of f and zeta, without drift, times the interval of c: by a fine grid. */
+START_TEST(ripple_has_the_interval_of_its_mode)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    quell_need need = demo_need('x', &modes);
+    chosen made = choose(&need, &machine);
+    for (size_t i = 0; i < made.choice->count; i++)
+        for (size_t k = 0; k < 2; k++) {
+            const quell_candidate *row = &made.choice->candidate[i];
+            const quell_mode *mode = &modes.mode[k];
+            double low = HUGE_VAL, high = 0, unshaped = made.choice->unshaped_ripple_m[k];
+            for (int f = 0; f <= 600; f++)
+                for (int z = 0; z <= 2; z++) {
+                    double v = quell_residual(&row->shaper, mode->frequency_hz * (0.99 + 0.02 * f / 600),
+                                              mode->damping_ratio * (0.8 + 0.2 * z));
+                    low = fmin(low, v);
+                    high = fmax(high, v);
+                }
+            CHECK_NEAR(row->ripple_ci95_m[k][0], 0.9 * unshaped * low, 0.002 * unshaped);
+            CHECK_NEAR(row->ripple_ci95_m[k][1], 1.1 * unshaped * high, 1e-5 * unshaped);
+        }
+    finish(&made);
+}
+END_TEST
+
+/* Somewhere between tight and loose limits a wider family beats one of up to 3 % less spread; both rows say so. */
+START_TEST(a_choice_by_coverage_is_told_as_such)
+{
+    quell_machine machine = demo_machine();
+    machine.controller.accepted_count = 0; /* all families */
+    quell_modes modes = demo_modes('x');
+    size_t seen = 0;
+    for (double limit = 0.04; limit < 0.2; limit += 0.004) {
+        quell_need need = demo_need('x', &modes);
+        need.residual_limit = limit;
+        chosen made = choose(&need, &machine);
+        const quell_candidate *best = &made.choice->candidate[made.choice->chosen];
+        for (size_t i = 0; i < made.choice->count && made.choice->meets_residual; i++) {
+            const quell_candidate *row = &made.choice->candidate[i];
+            if (row->residual_worst > limit || row == best)
+                continue;
+            bool less = row->spread_s < best->spread_s;
+            ck_assert_ptr_nonnull(strstr(row->reason, less ? "less spread, but covers less" : "more spread"));
+            if (less) {
+                ck_assert_double_le(best->spread_s, 1.03 * row->spread_s);
+                ck_assert_ptr_nonnull(strstr(made.choice->why, "covers the widest band"));
+                ck_assert_str_eq(best->reason, "meets the limit; widest within 3 % of the least spread");
+                seen++;
+            }
+        }
+        finish(&made);
+    }
+    ck_assert_uint_gt(seen, 0);
+}
+END_TEST
+
 START_TEST(coverage_ends_where_r_passes_the_limit)
 {
     quell_machine machine = demo_machine();
@@ -363,6 +420,32 @@ START_TEST(what_is_not_known_is_said_with_its_cost)
               has_note(made.choice, "one frequency for both axes") &&
               has_note(made.choice, "a participation is not known") &&
               has_note(made.choice, "moving-mass is not known"));
+    finish(&made);
+}
+END_TEST
+
+START_TEST(whether_a_reading_matters_is_said_after_judging_it)
+{
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('y');
+    quell_need need = demo_need('y', &modes);
+    machine.controller.frequency =
+        QUELL_READING_UNKNOWN; /* a damping ratio of 0.06 makes 0.2 % of frequency */
+    chosen made = choose(&need, &machine);
+    ck_assert(has_note(made.choice, "natural or damped is not known: judged both ways") &&
+              has_note(made.choice, "that does not matter"));
+    finish(&made);
+    machine.controller.damping_unknown = true; /* ZV for 0, 0.05 and 0.1 leaves clearly different residuals */
+    made = choose(&need, &machine);
+    ck_assert(has_note(made.choice, "both ways for 0, 0.05 and 0.1") &&
+              has_note(made.choice, "that matters"));
+    finish(&made);
+    machine.controller.frequency = QUELL_NATURAL;
+    need.residual_limit = 0.001; /* missed in every reading: then it is no matter which */
+    made = choose(&need, &machine);
+    ck_assert_int_eq(made.status, QUELL_E_NOT_MET);
+    ck_assert(has_note(made.choice, "damping ratio that the controller uses is not known") &&
+              has_note(made.choice, "that does not matter"));
     finish(&made);
 }
 END_TEST
@@ -579,11 +662,14 @@ Suite *suite_choose(void)
     tcase_add_test(cases, without_any_that_meets_ripple_decides_within_the_rounding_limit);
     tcase_add_test(cases, the_demo_is_chosen_as_the_design_expects);
     tcase_add_test(cases, numbers_of_a_row_agree_with_their_definitions);
+    tcase_add_test(cases, ripple_has_the_interval_of_its_mode);
+    tcase_add_test(cases, a_choice_by_coverage_is_told_as_such);
     tcase_add_test(cases, coverage_ends_where_r_passes_the_limit);
     tcase_add_test(cases, a_tighter_limit_never_costs_less_spread);
     tcase_add_test(cases, both_ways_out_are_given_when_it_rounds_too_much);
     tcase_add_test(cases, what_would_change_the_choice_does);
     tcase_add_test(cases, what_is_not_known_is_said_with_its_cost);
+    tcase_add_test(cases, whether_a_reading_matters_is_said_after_judging_it);
     tcase_add_test(cases, the_best_is_still_given_when_nothing_meets);
     tcase_add_test(cases, no_modes_and_no_shapers_are_results_without_a_choice);
     tcase_add_test(cases, an_old_setting_is_taken_only_if_it_can_be_told);
