@@ -99,10 +99,12 @@ static void brute_force(setup *at, double hz_step, double zeta_step, double *spr
 static quell_modes random_modes(quell_random *random)
 {
     quell_modes modes = {.count = 1 + (size_t)(3 * quell_random_uniform(random))};
-    for (size_t k = 0; k < modes.count; k++)
-        modes.mode[k] =
-            demo_mode(20 + 100 * quell_random_uniform(random), 0.01 + 0.09 * quell_random_uniform(random),
-                      0.1 + 0.9 * quell_random_uniform(random));
+    for (size_t k = 0; k < modes.count; k++) { /* in this order, whatever the compiler does with arguments */
+        double hz = 20 + 100 * quell_random_uniform(random);
+        double zeta = 0.01 + 0.09 * quell_random_uniform(random);
+        double participation = 0.1 + 0.9 * quell_random_uniform(random);
+        modes.mode[k] = demo_mode(hz, zeta, participation);
+    }
     return modes;
 }
 
@@ -306,19 +308,20 @@ START_TEST(a_design_outside_the_ranges_is_only_taken_when_nothing_inside_meets)
         setup at;
         begin(&at, 'x', family[(size_t)trial % families].id);
         at.modes = random_modes(random);
-        search_result result = run(&at, 'x', 0.1, 0.06);
+        at.modes.count = at.modes.count > 1 ? 2 : 1;
+        search_result result = run(&at, 'x', 0.03, 0.045);
         double spread_s, residual;
         if (result.outside) {
             brute_force(&at, 2e-3, 0.01, &spread_s, &residual);
             ck_assert(isinf(spread_s));
-            ck_assert(result.meets && result.residual_worst <= 0.06);
+            ck_assert(result.meets && result.residual_worst <= 0.045);
             double hz = result.setting.shaper[0].at.frequency_hz;
             ck_assert(hz < at.needs.low_hz || hz > at.needs.high_hz - 0.11);
             outside++;
         }
         end(&at);
     }
-    ck_assert_uint_gt(outside, 0);
+    ck_assert_uint_gt(outside, 2);
     quell_random_destroy(random);
     /* EI leaves V = 0.05 at its own frequency, and less only towards its zeros at 1 -+ 0.14 (check-values.md 1.3): 4.5 %
        over 4 % of uncertainty needs a design above the mode's range */
