@@ -59,7 +59,9 @@ typedef struct quell_modes_fit {
 typedef struct quell_modes {
     size_t count;
     quell_mode mode[QUELL_MODES_MAX];
-    double band_hz[2];
+    double band_hz[2];      /**< of the fit; without modes, what was searched */
+    double excited_hz[2];   /**< within this the density has no step such as the end of a sweep makes: peaks beyond it
+                                 are not fitted */
     quell_modes_fit fit;
     const char *excitation; /**< what was assumed: "one input, its spectrum not known", ... */
     size_t left_out;        /**< modes that were found and fitted, but that the user ignores */
@@ -82,8 +84,8 @@ typedef struct quell_peak {
 quell_status quell_noise_floor(const quell_spectrum *spectrum, size_t axis, double *floor, quell_error *err);
 
 /** Peaks in [low_hz, high_hz] that pass the test of the design (level over the floor at 1 % over the whole band,
-    prominence >= 3.5 * 4.343 * sqrt(2 / nu) dB and >= 1.5 dB over the floor of either side), the most prominent first,
-    at most max of them. QUELL_OK with *count; QUELL_E_MEMORY. */
+    prominence >= 3.5 * 4.343 * sqrt(2 / nu) dB within 0.6 octave and >= 1.5 dB over the floor), the most prominent
+    first, at most max of them. QUELL_OK with *count; QUELL_E_MEMORY. */
 quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
                               quell_peak *peaks, size_t max, size_t *count, quell_error *err);
 

@@ -4,9 +4,9 @@
 #include <math.h>
 
 /* The misfit that chance alone makes, times this, is a model that does not follow the data. */
-#define MISFIT_RATIO 2.0
-/* Swept data are less scattered than chance, so that their misfit has a limit of its own: 1.5 dB. */
-#define MISFIT_LEAST 0.35
+#define MISFIT_RATIO 1.5
+/* With very many degrees of freedom no model is that good: 0.65 dB. */
+#define MISFIT_LEAST 0.15
 
 enum { PEAKS_MAX = 24 };
 
@@ -57,22 +57,41 @@ static quell_status add_unmatched(cli_run *run, modes_view *view)
     return status;
 }
 
-static quell_status add_lines(cli_run *run, modes_view *view, const modes_recording *of)
+static quell_status add_peak(cli_run *run, modes_view *view, const quell_modes *modes, const quell_peak *peak)
+{
+    char f[40], end[40];
+    double hz = peak->frequency_hz;
+    bool fitted = hz >= modes->band_hz[0] && hz <= modes->band_hz[1];
+    bool below = hz<modes->excited_hz[0], above = hz> modes->excited_hz[1];
+    quell_number_print_fixed(f, sizeof f, hz, 1);
+    if (peak->line && fitted)
+        return quell_findings_add(&view->findings, run->arena, "line", QUELL_NOTE, hz, (double)NAN, "",
+                                  "a line at %s Hz, too narrow for a mode, is left out of the fit", f);
+    if (peak->line || !(below || above))
+        return QUELL_OK;
+    double end_hz = modes->excited_hz[above];
+    return quell_findings_add(
+        &view->findings, run->arena, "beyond", QUELL_WARN, hz, end_hz, "shake the machine over a wider range",
+        "a peak at %s Hz lies beyond the end of the excitation at %s Hz and is not fitted", f,
+        quell_number_print_fixed(end, sizeof end, end_hz, 0));
+}
+
+/* What stands out beside the modes. */
+static quell_status add_peaks(cli_run *run, modes_view *view, const modes_recording *of)
 {
     quell_peak peak[PEAKS_MAX];
     size_t count = 0;
+    double band_hz[2];
     if (of->modes.fit.parameters == 0)
         return QUELL_OK;
-    quell_status status = quell_peaks_find(&of->spectrum, of->axis, of->modes.band_hz[0],
-                                           of->modes.band_hz[1], peak, PEAKS_MAX, &count, &run->err);
-    for (size_t i = 0; i < count && status == QUELL_OK; i++) {
-        char f[40];
-        if (peak[i].line)
-            status = quell_findings_add(&view->findings, run->arena, "line", QUELL_NOTE, peak[i].frequency_hz,
-                                        (double)NAN, "",
-                                        "a line at %s Hz, too narrow for a mode, is left out of the fit",
-                                        quell_number_print_fixed(f, sizeof f, peak[i].frequency_hz, 1));
-    }
+    quell_status status = cli_band(run, band_hz, &run->err);
+    if (band_hz[1] == 0)
+        quell_modes_default_band(of->spectrum.rate_hz, band_hz);
+    if (status == QUELL_OK)
+        status = quell_peaks_find(&of->spectrum, of->axis, band_hz[0], band_hz[1], peak, PEAKS_MAX, &count,
+                                  &run->err);
+    for (size_t i = 0; i < count && status == QUELL_OK; i++)
+        status = add_peak(run, view, &of->modes, &peak[i]);
     return status;
 }
 
@@ -103,7 +122,7 @@ quell_status modes_find_findings(cli_run *run, modes_view *view)
         if (status == QUELL_OK)
             status = add_left_out(run, view, &of->modes);
         if (status == QUELL_OK)
-            status = add_lines(run, view, of);
+            status = add_peaks(run, view, of);
     }
     if (status == QUELL_OK)
         status = add_unmatched(run, view);

@@ -175,6 +175,8 @@ quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const
         status = find_peaks(search, options, band_hz, err);
     if (status == QUELL_OK) {
         quell_modes_select(search);
+        made.excited_hz[0] = (double)search->low * spectrum->bin_hz;
+        made.excited_hz[1] = (double)search->high * spectrum->bin_hz;
         report(search, options, &made);
         status = quell_doubts_add(&made, spectrum, axis, band_hz, arena, err);
     }

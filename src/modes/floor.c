@@ -50,16 +50,15 @@ static double median_over(stretch *in, size_t first, size_t last)
     return count % 2 == 1 ? in->sorted[count / 2] : (in->sorted[count / 2 - 1] + in->sorted[count / 2]) / 2;
 }
 
-quell_status quell_side_floors(const quell_spectrum *spectrum, size_t axis, double *below, double *above,
-                               quell_error *err)
+quell_status quell_noise_floor(const quell_spectrum *spectrum, size_t axis, double *floor, quell_error *err)
 {
     const double *density = spectrum->asd_m2ps3[axis];
     size_t bins = spectrum->bins;
     double *sorted = quell_memory_get(2 * bins * sizeof(double));
     if (sorted == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a noise floor of %zu bins", bins);
-    stretch left = {.density = density, .sorted = sorted};
-    stretch right = {.density = density, .sorted = sorted + bins};
+    stretch left = {.density = density, .sorted = sorted},
+            right = {.density = density, .sorted = sorted + bins};
     double octaves = exp2(0.6), mean_over_median = spectrum->dof / gsl_cdf_chisq_Pinv(0.5, spectrum->dof);
     enum { LEAST = 4 }; /* bins on a side, where the spectrum has them */
     for (size_t k = 0; k < bins; k++) {
@@ -67,21 +66,9 @@ quell_status quell_side_floors(const quell_spectrum *spectrum, size_t axis, doub
         low = k - low < LEAST ? (k < LEAST ? 0 : k - LEAST) : low;
         high = high < k + LEAST ? k + LEAST : high;
         high = high > bins - 1 ? bins - 1 : high;
-        below[k] = median_over(&left, low, k) * mean_over_median;
-        above[k] = median_over(&right, k, high) * mean_over_median;
+        double below = median_over(&left, low, k), above = median_over(&right, k, high);
+        floor[k] = sqrt(below) * sqrt(above) * mean_over_median;
     }
     quell_memory_free(sorted);
     return QUELL_OK;
-}
-
-quell_status quell_noise_floor(const quell_spectrum *spectrum, size_t axis, double *floor, quell_error *err)
-{
-    double *above = quell_memory_get(spectrum->bins * sizeof(double));
-    if (above == NULL)
-        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a noise floor of %zu bins", spectrum->bins);
-    quell_status status = quell_side_floors(spectrum, axis, floor, above, err);
-    for (size_t k = 0; k < spectrum->bins && status == QUELL_OK; k++)
-        floor[k] = sqrt(floor[k]) * sqrt(above[k]);
-    quell_memory_free(above);
-    return status;
 }

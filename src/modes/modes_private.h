@@ -113,16 +113,15 @@ void quell_band_grow(quell_fit_problem *problem, quell_fit *fit, size_t low, siz
 
 /* ---------------------------------------------------------------- peaks */
 
-/* The floors on the left and on the right of each bin, whose geometric mean is the noise floor; `bins` entries each.
-   QUELL_OK; QUELL_E_MEMORY. */
-quell_status quell_side_floors(const quell_spectrum *spectrum, size_t axis, double *below, double *above,
-                               quell_error *err);
-
 /* Half-power damping ratio of the peak at a bin: (r2 - r1) / (2 r_peak) with r from linear interpolation between
    bins and the peak from a parabola; NaN if a side does not fall to half before the density's end.
    peak_bin, unless NULL: the interpolated peak in bins; width_bins likewise. */
 double quell_half_power(const double *density, size_t bins, size_t peak, double *peak_bin,
                         double *width_bins);
+
+/* Narrows the bins *low..*high round a peak to those before the excitation ends, where the density steps down. */
+void quell_excitation_ends(const quell_spectrum *spectrum, size_t axis, size_t peak, size_t *low,
+                           size_t *high);
 
 /* The first and last bin that a line at `bin` spoils. */
 void quell_line_extent(const double *density, size_t bins, size_t bin, size_t *first, size_t *last);

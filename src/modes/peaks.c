@@ -8,13 +8,15 @@
 
 enum { LINE_BINS = 3, LINE_REACH = 6 };
 
-/* P at the peak over the higher of the lowest points that separate it from higher ground on either side. */
-static double prominence(const double *density, size_t bins, size_t peak)
+/* P at the peak over the higher of the lowest points that separate it from higher ground on either side, looked for
+   within a factor `reach` of frequency. */
+static double prominence(const double *density, size_t bins, size_t peak, double reach)
 {
     double left = density[peak], right = density[peak];
-    for (size_t k = peak; k-- > 1 && density[k] <= density[peak];)
+    size_t low = (size_t)((double)peak / reach), high = (size_t)fmin((double)peak * reach, (double)bins) + 1;
+    for (size_t k = peak; k-- > 1 && k >= low && density[k] <= density[peak];)
         left = fmin(left, density[k]);
-    for (size_t k = peak + 1; k < bins && density[k] <= density[peak]; k++)
+    for (size_t k = peak + 1; k < bins && k <= high && density[k] <= density[peak]; k++)
         right = fmin(right, density[k]);
     double saddle = fmax(left, right);
     return saddle > 1e-30 * density[peak] ? density[peak] / saddle : 1e30;
@@ -93,39 +95,31 @@ static limits limits_for(const quell_spectrum *spectrum, double low_hz, double h
                     .prominence = pow(10, 0.35 * 4.343 * sqrt(2 / nu))};
 }
 
-/* Where an excitation begins or ends the density is a step, which towers over the mean of the floors on its two sides:
-   so a peak must stand out of either. */
-static bool stands_out(double density, double below, double above, const limits *want)
-{
-    double floor = sqrt(below) * sqrt(above);
-    return floor > 0 && density / floor >= want->over_floor &&
-           density >= LEAST_OVER_FLOOR * fmax(below, above);
-}
-
 quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
                               quell_peak *peaks, size_t max, size_t *count, quell_error *err)
 {
     const double *density = spectrum->asd_m2ps3[axis];
-    double *below = quell_memory_get(2 * spectrum->bins * sizeof(double));
-    if (below == NULL)
+    double *floor = quell_memory_get(spectrum->bins * sizeof(double));
+    if (floor == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for peaks in %zu bins", spectrum->bins);
-    double *above = below + spectrum->bins;
-    quell_status status = quell_side_floors(spectrum, axis, below, above, err);
+    quell_status status = quell_noise_floor(spectrum, axis, floor, err);
     limits want = limits_for(spectrum, low_hz, high_hz);
     size_t found = 0;
     for (size_t k = 1; k + 1 < spectrum->bins && status == QUELL_OK; k++) {
         double x_hz = (double)k * spectrum->bin_hz;
+        bool inside = x_hz >= low_hz && x_hz <= high_hz;
         bool top = density[k] > density[k - 1] && density[k] >= density[k + 1];
-        if (x_hz < low_hz || x_hz > high_hz || !top || !stands_out(density[k], below[k], above[k], &want))
+        if (!inside || !top || !(floor[k] > 0) || density[k] < want.over_floor * floor[k])
             continue;
-        double prominent = prominence(density, spectrum->bins, k);
-        if (prominent < want.prominence)
+        /* within 0.6 octave: where an excitation begins or ends, the density falls off on one side only */
+        if (prominence(density, spectrum->bins, k, exp2(0.6)) < want.prominence)
             continue;
-        quell_peak peak = describe(spectrum, density, k, density[k] / sqrt(below[k] * above[k]), prominent);
+        double prominent = prominence(density, spectrum->bins, k, 1e6);
+        quell_peak peak = describe(spectrum, density, k, density[k] / floor[k], prominent);
         enter(peaks, max, &found, &peak);
     }
     if (status == QUELL_OK)
         *count = found;
-    quell_memory_free(below);
+    quell_memory_free(floor);
     return status;
 }

@@ -174,6 +174,21 @@ static void mask_what_sticks_out(quell_mode_search *search)
         quell_fit_improve(problem, &search->best, ALL_STEPS, FIT_FULLY);
 }
 
+/* Only what is excited together with the most prominent peak can be fitted together with it. */
+static void keep_within_excitation(quell_mode_search *search)
+{
+    size_t first = 0;
+    while (first < search->peaks && search->used[first])
+        first++;
+    if (first == search->peaks)
+        return;
+    quell_excitation_ends(search->spectrum, search->axis, search->peak[first].bin, &search->low,
+                          &search->high);
+    for (size_t i = 0; i < search->peaks; i++)
+        search->used[i] =
+            search->used[i] || search->peak[i].bin < search->low || search->peak[i].bin > search->high;
+}
+
 void quell_modes_select(quell_mode_search *search)
 {
     for (size_t i = 0; i < search->peaks; i++)
@@ -181,6 +196,7 @@ void quell_modes_select(quell_mode_search *search)
             mask_line(search, search->peak[i].bin);
             search->used[i] = true;
         }
+    keep_within_excitation(search);
     while (search->best.modes < QUELL_MODES_MAX && add_mode(search))
         ;
     if (search->best.modes > 0)
