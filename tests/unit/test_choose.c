@@ -586,6 +586,88 @@ START_TEST(limits_may_be_lengths_and_must_be_stated)
 }
 END_TEST
 
+/* ---------------------------------------------------------------- any need, any controller */
+
+static double draw(quell_random *random, double low, double high)
+{
+    return low + (high - low) * quell_random_uniform(random);
+}
+
+static bool coin(quell_random *random)
+{
+    return quell_random_uniform(random) < 0.5;
+}
+
+/* A controller with odd steps, ranges, ticks and unknowns; modes from one to eight, some right beside each other. */
+static void random_case(quell_random *random, quell_machine *machine, quell_modes *modes, quell_need *need)
+{
+    static const double steps_hz[] = {0, 0.1, 1, 7, 250}, ticks_s[] = {0, 5e-5, 1e-3, 0.02, 1};
+    *machine = demo_machine();
+    quell_controller *controller = &machine->controller;
+    controller->accepted_count = coin(random) ? 3 : 0;
+    controller->frequency = (quell_reading)(3 * quell_random_uniform(random));
+    controller->frequency_step_hz = steps_hz[(size_t)(5 * quell_random_uniform(random))];
+    controller->tick_s = ticks_s[(size_t)(5 * quell_random_uniform(random))];
+    controller->damping = coin(random) ? draw(random, 0, 0.3) : (double)NAN;
+    controller->damping_unknown = isnan(controller->damping) && coin(random);
+    if (coin(random))
+        memcpy(controller->damping_unit, "Q", 2);
+    if (coin(random)) {
+        controller->frequency_range_hz[0] = draw(random, 1, 200);
+        controller->frequency_range_hz[1] = controller->frequency_range_hz[0] * draw(random, 1, 5);
+    }
+    if (coin(random))
+        machine->axis[0].acceleration_mps2 = (double)NAN;
+    if (coin(random))
+        machine->rounding_limit_m = (double)NAN;
+    *modes = (quell_modes){.count = 1 + (size_t)(8 * quell_random_uniform(random))};
+    for (size_t k = 0; k < modes->count; k++) {
+        double hz = draw(random, 2, 300), zeta = draw(random, 0, 0.5), participation = draw(random, -1, 1);
+        modes->mode[k] = demo_mode(hz, zeta, participation);
+        if (coin(random))
+            modes->mode[k].frequency_ci95_hz[1] = modes->mode[k].damping_ratio_ci95[0] = (double)NAN;
+    }
+    *need = demo_need('x', modes);
+    need->residual_limit = draw(random, 0.001, 0.9);
+    need->drift = draw(random, 0, 0.5);
+    need->equal = coin(random);
+}
+
+START_TEST(any_need_and_controller_give_numbers_and_words)
+{
+    quell_random *random = quell_random_create(99);
+    size_t met = 0, missed = 0;
+    for (int trial = 0; trial < 60; trial++) {
+        quell_machine machine;
+        quell_modes modes;
+        quell_need need;
+        random_case(random, &machine, &modes, &need);
+        chosen made = choose(&need, &machine);
+        const quell_axis_choice *choice = made.choice;
+        ck_assert_msg(made.status == QUELL_OK || made.status == QUELL_E_NOT_MET, "%s", made.err.text);
+        ck_assert(choice->chosen >= 0 && choice->why[0] != '\0');
+        ck_assert_int_eq(made.status == QUELL_OK, choice->meets_residual);
+        for (size_t i = 0; i < choice->count; i++) {
+            const quell_candidate *row = &choice->candidate[i];
+            ck_assert(row->reason[0] != '\0' && row->title[0] != '\0');
+            if (row->shaper.count == 0)
+                continue;
+            ck_assert(row->residual_worst >= 0 && row->residual_worst < 10 && row->residual_nominal >= 0);
+            ck_assert(isfinite(row->spread_s) && isfinite(row->delay_s) && !isinf(row->rounding_m));
+            for (size_t j = 0; j < row->covers_count; j++)
+                ck_assert(row->covers_hz[j][0] > 0 && row->covers_hz[j][0] <= row->covers_hz[j][1]);
+            if (choice->meets_residual && row->accepted && row->residual_worst <= choice->residual_limit)
+                ck_assert(choice->candidate[choice->chosen].spread_s <= row->spread_s * 1.03 + 1e-15);
+        }
+        met += choice->meets_residual;
+        missed += !choice->meets_residual;
+        finish(&made);
+    }
+    quell_random_destroy(random);
+    ck_assert(met > 10 && missed > 10);
+}
+END_TEST
+
 /* ---------------------------------------------------------------- both axes, memory */
 
 START_TEST(the_earlier_axis_is_delayed_until_the_means_agree)
@@ -675,6 +757,7 @@ Suite *suite_choose(void)
     tcase_add_test(cases, an_old_setting_is_taken_only_if_it_can_be_told);
     tcase_add_test(cases, the_machine_s_own_families_are_candidates);
     tcase_add_test(cases, limits_may_be_lengths_and_must_be_stated);
+    tcase_add_test(cases, any_need_and_controller_give_numbers_and_words);
     tcase_add_test(cases, the_earlier_axis_is_delayed_until_the_means_agree);
     tcase_add_test(cases, failing_allocations_are_errors_and_leave_the_result_alone);
     suite_add_tcase(suite, cases);
