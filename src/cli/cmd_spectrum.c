@@ -95,8 +95,8 @@ static void print_head(const spectrum_view *view)
     printf("  %s Hz, %s segments of %s s, %s %% overlap: %zu averaged\n", fixed(a, spectrum->rate_hz, 2),
            spectrum->window->title, fixed(b, (double)spectrum->segment / spectrum->rate_hz, 3),
            fixed(c, 100 - 100 * (double)spectrum->hop / (double)spectrum->segment, 0), spectrum->segments);
-    printf("  bins of %s Hz (equivalent noise bandwidth %s Hz), %s degrees of freedom:\n",
-           fixed(a, spectrum->bin_hz, 4), fixed(b, spectrum->enbw_hz, 4), fixed(c, spectrum->dof, 1));
+    printf("  bins of %s Hz (noise bandwidth %s Hz), %s degrees of freedom:\n", fixed(a, spectrum->bin_hz, 4),
+           fixed(b, spectrum->enbw_hz, 4), fixed(c, spectrum->dof, 1));
     printf("  95 %%: the true density is %s to %s times what is shown\n",
            fixed(a, spectrum->ci95_factor[0], 3), fixed(b, spectrum->ci95_factor[1], 3));
     printf("  levels and peaks from %s to %s Hz\n\n", fixed(a, view->band_hz[0], 1),

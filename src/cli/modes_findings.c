@@ -2,6 +2,7 @@
 #include "cli/modes_view.h"
 
 #include <math.h>
+#include <string.h>
 
 /* The misfit that chance alone makes, times this, is a model that does not follow the data. */
 #define MISFIT_RATIO 1.5
@@ -46,7 +47,8 @@ static quell_status add_unmatched(cli_run *run, modes_view *view)
         bool matched = false;
         for (size_t r = 0; r < view->recordings; r++)
             for (size_t k = 0; k < view->recording[r].modes.left_out; k++)
-                matched = matched || view->recording[r].modes.left_out_reason[k] == view->ignored[i].reason;
+                matched = matched ||
+                          strcmp(view->recording[r].modes.left_out_reason[k], view->ignored[i].reason) == 0;
         char f[40];
         if (!matched)
             status = quell_findings_add(

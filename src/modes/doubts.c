@@ -11,6 +11,8 @@
 #define NARROW_BINS 1.5
 #define WIDTHS_DIFFER 1.6
 #define ACROSS 0.5
+#define MISFIT_RATIO 2.5 /* of the rms misfit to what chance makes */
+#define MISFIT_LEAST 0.5 /* of ln P: 2.2 dB */
 
 typedef struct doubter {
     const quell_modes *modes;
@@ -125,9 +127,23 @@ static const char *across(const doubter *in, const quell_mode *mode, quell_arena
     return text;
 }
 
+static const char *misfit(const doubter *in, const quell_mode *mode, quell_arena *arena, bool *failed)
+{
+    double chance = sqrt(2 / in->modes->fit.dof_per_bin), rms = in->modes->fit.rms_log_misfit;
+    number a;
+    (void)mode;
+    if (rms <= fmax(MISFIT_RATIO * chance, MISFIT_LEAST))
+        return NULL;
+    const char *text = quell_arena_print(
+        arena, "the fit is off by %s dB: damping may be far off; was the motion a sweep or random?",
+        say(&a, rms * 10 / log(10), 2));
+    *failed = *failed || text == NULL;
+    return text;
+}
+
 static const char *(*const kinds[])(const doubter *in, const quell_mode *mode, quell_arena *arena,
                                     bool *failed) = {
-    low, broad, twins, edge, fast, narrow, widths, across,
+    misfit, low, broad, twins, edge, fast, narrow, widths, across,
 };
 
 quell_status quell_doubts_add(quell_modes *modes, const quell_spectrum *spectrum, size_t axis,

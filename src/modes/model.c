@@ -18,9 +18,7 @@ static double sinc(double x)
     return x == 0 ? 1 : sin(QUELL_PI * x) / (QUELL_PI * x);
 }
 
-/* |W|^2 of a cosine-sum window at an offset in bins, long segments. The coefficients' signs put the window's middle
-   at n = N/2; about the middle they alternate. */
-static double kernel_at(const quell_window *window, double offset)
+double quell_window_kernel(const quell_window *window, double offset)
 {
     double sum = window->coefficient[0] * sinc(offset);
     for (size_t k = 1; k < window->terms; k++) {
@@ -51,7 +49,7 @@ quell_status quell_model_prepare(quell_model *model, const quell_spectrum *spect
         model->input[i] = gain * gain;
     }
     for (size_t i = 0; i < TAPS; i++)
-        model->kernel[i] = kernel_at(spectrum->window, ((double)i - FINE * REACH) / FINE);
+        model->kernel[i] = quell_window_kernel(spectrum->window, ((double)i - FINE * REACH) / FINE);
     quell_model_set_band(model, low, high);
     return QUELL_OK;
 }

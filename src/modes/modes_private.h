@@ -36,6 +36,10 @@ void quell_model_clear(quell_model *model);
 /* Narrows the model to bins first..last (inclusive) of those it was prepared for. */
 void quell_model_set_band(quell_model *model, size_t first, size_t last);
 
+/* |W|^2 of a cosine-sum window at an offset in bins, for long segments. The coefficients' signs put the window's middle
+   at n = N/2; about the middle they alternate. */
+double quell_window_kernel(const quell_window *window, double offset);
+
 /* ln M of each bin of the band, and, unless jacobian is NULL, d ln M / d parameter: row by row, a row of `bins`
    values a parameter. */
 void quell_model_evaluate(const quell_model *model, const double *parameter, size_t modes, double *log_model,
@@ -123,8 +127,13 @@ double quell_half_power(const double *density, size_t bins, size_t peak, double 
 void quell_excitation_ends(const quell_spectrum *spectrum, size_t axis, size_t peak, size_t *low,
                            size_t *high);
 
+/* Is the peak at `bin`, width_bins wide, a line? Then it is at most as wide as the window makes a tone, and 1.5 bins;
+   and has no skirts beyond the window's main lobe. */
+bool quell_is_line(const quell_spectrum *spectrum, const double *density, size_t bin, double width_bins);
+
 /* The first and last bin that a line at `bin` spoils. */
-void quell_line_extent(const double *density, size_t bins, size_t bin, size_t *first, size_t *last);
+void quell_line_extent(const quell_spectrum *spectrum, const double *density, size_t bin, size_t *first,
+                       size_t *last);
 
 /* ---------------------------------------------------------------- the search */
 

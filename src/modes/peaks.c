@@ -6,8 +6,6 @@
 
 #define LEAST_OVER_FLOOR 1.4125375446227544 /* 1.5 dB */
 
-enum { LINE_BINS = 3, LINE_REACH = 6 };
-
 /* P at the peak over the higher of the lowest points that separate it from higher ground on either side, looked for
    within a factor `reach` of frequency. */
 static double prominence(const double *density, size_t bins, size_t peak, double reach)
@@ -22,40 +20,6 @@ static double prominence(const double *density, size_t bins, size_t peak, double
     return saddle > 1e-30 * density[peak] ? density[peak] / saddle : 1e30;
 }
 
-void quell_line_extent(const double *density, size_t bins, size_t bin, size_t *first, size_t *last)
-{
-    *first = *last = bin;
-    while (*first > 0 && bin - *first < LINE_REACH &&
-           (bin - *first < 2 || density[*first - 1] < density[*first]))
-        (*first)--;
-    while (*last + 1 < bins && *last - bin < LINE_REACH &&
-           (*last - bin < 2 || density[*last + 1] < density[*last]))
-        (*last)++;
-}
-
-/* ln of the mean density of the bins from..to away on one side of a peak. */
-static double log_mean(const double *density, size_t bins, size_t peak, int direction, size_t from, size_t to)
-{
-    double sum = 0;
-    for (size_t d = from; d <= to; d++)
-        sum +=
-            direction < 0 ? density[peak > d ? peak - d : 1] : density[peak + d < bins ? peak + d : bins - 1];
-    return log(sum / (double)(to - from + 1));
-}
-
-/* A line fills the window's main lobe and nothing beyond; a mode, however narrow, has skirts. Chance alone can make a
-   mode's peak look narrow, so the skirts are asked too: clearly more near the peak than farther out, on both sides. */
-static bool is_line(const double *density, size_t bins, size_t peak, double width_bins)
-{
-    if (!(width_bins <= LINE_BINS))
-        return false;
-    for (int side = -1; side <= 1; side += 2)
-        if (!(log_mean(density, bins, peak, side, 3, 5) - log_mean(density, bins, peak, side, 9, 14) >
-              log(1.4)))
-            return true;
-    return false;
-}
-
 static quell_peak describe(const quell_spectrum *spectrum, const double *density, size_t bin, double ratio,
                            double prominent)
 {
@@ -66,7 +30,7 @@ static quell_peak describe(const quell_spectrum *spectrum, const double *density
                         .floor_ratio = ratio,
                         .prominence_db = 10 * log10(prominent),
                         .half_power_damping_ratio = zeta,
-                        .line = is_line(density, spectrum->bins, bin, width)};
+                        .line = quell_is_line(spectrum, density, bin, width)};
 }
 
 /* Keeps the strongest `max`, strongest first. */

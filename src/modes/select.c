@@ -20,7 +20,7 @@ static void mask_line(quell_mode_search *search, size_t bin)
 {
     const quell_spectrum *spectrum = search->spectrum;
     size_t first, last;
-    quell_line_extent(spectrum->asd_m2ps3[search->axis], spectrum->bins, bin, &first, &last);
+    quell_line_extent(spectrum, spectrum->asd_m2ps3[search->axis], bin, &first, &last);
     for (size_t k = first; k <= last; k++)
         search->problem.masked[k] = true;
 }
@@ -165,7 +165,7 @@ static void mask_what_sticks_out(quell_mode_search *search)
             problem->log_density[k] - problem->log_model[k - search->first] < LINE_EXCESS)
             continue;
         quell_half_power(density, search->spectrum->bins, k, NULL, &width);
-        if (!(width <= 3))
+        if (!quell_is_line(search->spectrum, density, k, width))
             continue;
         mask_line(search, k);
         found = true;

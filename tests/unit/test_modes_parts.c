@@ -310,6 +310,39 @@ START_TEST(narrow_mode_is_no_line)
 }
 END_TEST
 
+/* A tone in noise, from samples, for every window, weak and 100 dB strong, on a bin and between bins: the strong one
+   leaks far beyond the main lobe and is a line all the same. */
+START_TEST(tone_is_a_line_whatever_the_window)
+{
+    enum { SAMPLES = 16000 };
+    static double x[SAMPLES];
+    size_t windows;
+    const quell_window *table = quell_windows(&windows);
+    quell_arena *arena = quell_arena_create(1 << 24);
+    quell_random *random = quell_random_create(21);
+    for (size_t i = 0; i < windows * 6; i++) {
+        double amplitude = i % 2 == 0 ? 0.3 : 3e3,
+               cycles = 80 + 0.25 * (double)(i / 2 % 3); /* of a segment of 800 */
+        for (size_t n = 0; n < SAMPLES; n++)
+            x[n] = amplitude * sin(QUELL_TAU * cycles * (double)n / 800) + quell_random_normal(random);
+        const double *axes[] = {x};
+        quell_welch_options options = {.window = &table[i / 6], .segment = 800, .overlap = -1};
+        quell_spectrum spectrum;
+        ck_assert_int_eq(
+            quell_spectrum_estimate(axes, 1, SAMPLES, 400, NULL, 0, &options, arena, &spectrum, NULL),
+            QUELL_OK);
+        quell_peak peak[8];
+        size_t count = 0;
+        ck_assert_int_eq(quell_peaks_find(&spectrum, 0, 30, 50, peak, 8, &count, NULL), QUELL_OK);
+        ck_assert_uint_ge(count, 1);
+        CHECK_NEAR(peak[0].frequency_hz, cycles / 2, 0.1);
+        ck_assert_msg(peak[0].line, "%s, amplitude %g, %g cycles", table[i / 6].id, amplitude, cycles);
+    }
+    quell_random_destroy(random);
+    quell_arena_destroy(arena);
+}
+END_TEST
+
 /* Pure noise: at 1 % over the band (and the prominence asked for besides), few recordings in a hundred show a peak. */
 START_TEST(noise_makes_few_peaks)
 {
@@ -399,6 +432,7 @@ Suite *suite_modes_parts(void)
     tcase_add_test(cases, floor_is_the_mean_of_two_medians);
     tcase_add_test(cases, peaks_and_lines_are_told_apart);
     tcase_add_test(cases, narrow_mode_is_no_line);
+    tcase_add_test(cases, tone_is_a_line_whatever_the_window);
     tcase_add_test(cases, noise_makes_few_peaks);
     tcase_add_test(cases, direction_of_a_mode);
     tcase_add_test(cases, direction_in_words);
