@@ -60,7 +60,8 @@ static bool try_damping(damping_hunt *hunt, int damping)
     return true;
 }
 
-/* From half the least damping ratio of the modes to 1.6 times the greatest. */
+/* The modes' own range, as for the frequency: a setting away from every mode would gain next to nothing and ask for an
+   explanation. */
 static void set_sensible_dampings(damping_hunt *hunt)
 {
     double low = 1, high = 0;
@@ -68,8 +69,8 @@ static void set_sensible_dampings(damping_hunt *hunt)
         low = fmin(low, hunt->needs->mode[k].zeta[0]);
         high = fmax(high, hunt->needs->mode[k].zeta[NEEDS_DAMPINGS - 1]);
     }
-    hunt->least_damping = (int)fmin(0.5 * low / SEARCH_DAMPING_STEP, SEARCH_DAMPING_STEPS);
-    hunt->most_damping = (int)fmin(ceil(1.6 * high / SEARCH_DAMPING_STEP), SEARCH_DAMPING_STEPS);
+    hunt->least_damping = (int)fmin(floor(low / SEARCH_DAMPING_STEP), SEARCH_DAMPING_STEPS);
+    hunt->most_damping = (int)fmin(ceil(high / SEARCH_DAMPING_STEP), SEARCH_DAMPING_STEPS);
 }
 
 static bool improve(damping_hunt *hunt, int step)

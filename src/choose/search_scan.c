@@ -93,22 +93,19 @@ double search_highest_that_meets(const search_scan *scan)
 double search_frequency_of_least(const search_scan *scan, double bound, double *least)
 {
     int steps = count_steps(scan);
-    double ratio = pow(scan->low_hz / scan->high_hz, 1.0 / steps), hz = scan->high_hz, best_hz = (double)NAN;
+    double ratio = pow(scan->low_hz / scan->high_hz, 1.0 / steps), hz = scan->high_hz;
+    double best = bound + SCAN_MARGIN, best_hz = (double)NAN;
     for (int i = 0; i <= steps; i++, hz *= ratio) {
-        double residual = residual_at(scan, hz, bound);
-        if (residual < bound) {
-            bound = residual;
+        double residual = residual_at(scan, hz, best);
+        if (residual < best) {
+            best = residual;
             best_hz = hz;
         }
     }
-    *least = bound;
     if (isnan(best_hz))
         return best_hz;
-    double refined, low_hz = fmax(best_hz * ratio, scan->low_hz),
-                    high_hz = fmin(best_hz / ratio, scan->high_hz);
-    double refined_hz = refine_minimum(scan, low_hz, high_hz, &refined);
-    if (refined >= bound)
-        return best_hz;
-    *least = refined;
-    return refined_hz;
+    double low_hz = fmax(best_hz * ratio, scan->low_hz), high_hz = fmin(best_hz / ratio, scan->high_hz);
+    double refined, refined_hz = refine_minimum(scan, low_hz, high_hz, &refined);
+    *least = fmin(best, refined);
+    return *least >= bound ? (double)NAN : refined < best ? refined_hz : best_hz;
 }

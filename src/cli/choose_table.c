@@ -70,6 +70,12 @@ char choose_mark(const quell_axis_choice *choice, int index)
                                         : ' ';
 }
 
+/* A share in percent, to a tenth while that says something. */
+static void cell_share(quell_table *table, double share)
+{
+    quell_table_number(table, 100 * share, share >= 0.995 ? 0 : 1);
+}
+
 static void cell_name(quell_table *table, const quell_axis_choice *choice, size_t i)
 {
     const quell_candidate *row = &choice->candidate[i];
@@ -127,10 +133,8 @@ void choose_print_table(cli_run *run, const choose_axis_view *axis)
     for (size_t i = 0; i < choice->count; i++) {
         const quell_candidate *row = &choice->candidate[i];
         cell_name(table, choice, i);
-        quell_table_cell(table, "%s",
-                         isnan(row->residual_nominal) ? "-" : choose_percent(row->residual_nominal).text);
-        quell_table_cell(table, "%s",
-                         isnan(row->residual_worst) ? "-" : choose_percent(row->residual_worst).text);
+        cell_share(table, row->residual_nominal);
+        cell_share(table, row->residual_worst);
         cell_covers(table, choice, row, axis->modes);
         cell_ripple(table, choice, row);
         quell_table_number(table, row->spread_s * 1e3, 2);

@@ -5,6 +5,7 @@
 #include <string.h>
 #include <unistd.h>
 
+QUELL_PRINTF(4, 0)
 static void say(const cli_run *run, const char *first_indent, const char *indent, const char *format,
                 va_list arguments)
 {
