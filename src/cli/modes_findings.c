@@ -9,6 +9,9 @@
 /* With very many degrees of freedom no model is that good: 0.65 dB. */
 #define MISFIT_LEAST 0.15
 
+/* Without any mode, narrow peaks this prominent are named. */
+#define NARROW_DB 15.0
+
 enum { PEAKS_MAX = 24 };
 
 static quell_status add_shaper(cli_run *run, modes_view *view)
@@ -63,9 +66,13 @@ static quell_status add_peak(cli_run *run, modes_view *view, const quell_modes *
 {
     char f[40], end[40];
     double hz = peak->frequency_hz;
-    bool fitted = hz >= modes->band_hz[0] && hz <= modes->band_hz[1];
+    bool fitted = modes->fit.parameters > 0 && hz >= modes->band_hz[0] && hz <= modes->band_hz[1];
     bool below = hz<modes->excited_hz[0], above = hz> modes->excited_hz[1];
     quell_number_print_fixed(f, sizeof f, hz, 1);
+    if (peak->line && modes->fit.parameters == 0 && peak->prominence_db >= NARROW_DB)
+        return quell_findings_add(&view->findings, run->arena, "narrow", QUELL_NOTE, hz, (double)NAN,
+                                  "a longer --segment would tell",
+                                  "a peak at %s Hz is too narrow to tell a mode from a line", f);
     if (peak->line && fitted)
         return quell_findings_add(&view->findings, run->arena, "line", QUELL_NOTE, hz, (double)NAN, "",
                                   "a line at %s Hz, too narrow for a mode, is left out of the fit", f);
@@ -84,8 +91,6 @@ static quell_status add_peaks(cli_run *run, modes_view *view, const modes_record
     quell_peak peak[PEAKS_MAX];
     size_t count = 0;
     double band_hz[2];
-    if (of->modes.fit.parameters == 0)
-        return QUELL_OK;
     quell_status status = cli_band(run, band_hz, &run->err);
     if (band_hz[1] == 0)
         quell_modes_default_band(of->spectrum.rate_hz, band_hz);

@@ -123,6 +123,8 @@ START_TEST(modes_are_found_again)
                 {2, {{47.3, .046, 1}, {83.5, .028, .22}}},
                 {2, {{47.3, .046, 1}, {83.5, .028, -.22}}},
                 {2, {{52, .03, .6}, {58, .03, .4}}},
+                {2, {{68.95, .0803, 1}, {119.12, .0226, -.356}}},
+                {3, {{53.14, .0638, 1}, {101.7, .0379, -.326}, {135.2, .032, .289}}},
                 {3, {{28, .05, .7}, {52, .04, .25}, {90, .03, .1}}}};
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         quell_spectrum spectrum = spectrum_of(rows[i].mode, rows[i].count, NULL, 1e-6);
@@ -132,6 +134,8 @@ START_TEST(modes_are_found_again)
         for (size_t k = 0; k < modes.count; k++)
             check_mode(&modes.mode[k], &rows[i].mode[k], 0.03);
         ck_assert_double_lt(modes.fit.rms_log_misfit, 0.01);
+        CHECK_NEAR(modes.fit.input_log_level, log(0.05), 0.008);
+        CHECK_NEAR(modes.fit.input_slope, 0, 0.1);
         ck_assert_uint_eq(modes.fit.parameters, 3 * modes.count + 3);
         ck_assert_str_eq(modes.fit.objective, "least squares of ln density");
     }
@@ -291,18 +295,36 @@ START_TEST(band_limits_the_search)
 }
 END_TEST
 
-/* A tone on a mode's flank, on noise: neither fitted nor in the way. */
+/* A tone on a mode's flank, and one in the dip between the modes, where it does not rise over the floor and shows only
+   once the modes are fitted: neither fitted nor in the way. */
 START_TEST(line_is_no_mode)
 {
-    quell_spectrum spectrum = spectrum_of(demo, 2, NULL, 1e-6);
-    for (size_t k = 0; k < BINS; k++) {
-        double d = fabs((double)k - 130.3), s = sin(QUELL_PI * d) / (QUELL_PI * d);
-        density[0][k] += 3 * pow(s / (1 - d * d), 2); /* 65.15 Hz, 20 dB over the flank */
+    static const double at_bins[] = {130.3, 146.3}, height[] = {3, 0.1}; /* 65.15 and 73.15 Hz */
+    for (size_t i = 0; i < 2; i++) {
+        quell_spectrum spectrum = spectrum_of(demo, 2, NULL, 1e-6);
+        for (size_t k = 0; k < BINS; k++) {
+            double d = fabs((double)k - at_bins[i]), s = sin(QUELL_PI * d) / (QUELL_PI * d);
+            density[0][k] += height[i] * pow(s / (1 - d * d), 2);
+        }
+        quell_modes modes = find(&spectrum, NULL);
+        ck_assert_uint_eq(modes.count, 2);
+        check_mode(&modes.mode[0], &demo[0], 0.05);
+        check_mode(&modes.mode[1], &demo[1], 0.05);
+        ck_assert_double_lt(modes.fit.rms_log_misfit, 0.03);
     }
+}
+END_TEST
+
+/* Half a bin wide: no way to tell it from a line, so no mode; with a segment four times as long it is one. */
+START_TEST(mode_narrower_than_the_bins_is_not_claimed)
+{
+    const truth narrow[] = {{60, .002, 1}}, wide[] = {{60, .008, 1}};
+    quell_spectrum spectrum = spectrum_of(narrow, 1, NULL, 1e-4);
+    ck_assert_uint_eq(find(&spectrum, NULL).count, 0);
+    spectrum = spectrum_of(wide, 1, NULL, 1e-4);
     quell_modes modes = find(&spectrum, NULL);
-    ck_assert_uint_eq(modes.count, 2);
-    check_mode(&modes.mode[0], &demo[0], 0.05);
-    check_mode(&modes.mode[1], &demo[1], 0.05);
+    ck_assert_uint_eq(modes.count, 1);
+    check_mode(&modes.mode[0], &wide[0], 0.05);
 }
 END_TEST
 
@@ -319,6 +341,42 @@ START_TEST(end_of_the_excitation_is_no_mode)
     check_mode(&modes.mode[1], &demo[1], 0.05);
     ck_assert_double_le(modes.band_hz[1], 110);
     ck_assert_double_ge(modes.band_hz[0], 30);
+}
+END_TEST
+
+/* What lies beyond the step belongs to another excitation, if to any: told of, not fitted. */
+START_TEST(peak_beyond_the_excitation_is_not_fitted)
+{
+    const truth far[] = {{47.3, .046, 1}, {83.5, .028, .22}, {140, .02, .2}};
+    quell_spectrum spectrum = spectrum_of(far, 3, NULL, 1e-9);
+    for (size_t k = 0; k < BINS; k++)
+        if ((double)k * bin_hz > 110)
+            density[0][k] *= 0.04;
+    quell_modes modes = find(&spectrum, NULL);
+    ck_assert_uint_eq(modes.count, 2);
+    CHECK_NEAR(modes.excited_hz[1], 108.5, 1.6);
+    CHECK_NEAR(modes.excited_hz[0], 5, 0.5);
+    quell_peak peak[8];
+    size_t count = 0, beyond = 0;
+    ck_assert_int_eq(quell_peaks_find(&spectrum, 0, 5, 250, peak, 8, &count, NULL), QUELL_OK);
+    for (size_t i = 0; i < count; i++)
+        beyond += peak[i].frequency_hz > modes.excited_hz[1] && !peak[i].line;
+    ck_assert_uint_eq(beyond, 1);
+}
+END_TEST
+
+/* An excitation that sets in gradually has no step; the band stops where the fit no longer foretells the density. */
+START_TEST(gradual_end_of_the_excitation_is_not_fitted)
+{
+    const truth mode[] = {{31.8, .062, 1}};
+    quell_spectrum spectrum = spectrum_of(mode, 1, NULL, 1e-9);
+    for (size_t k = 1; k < BINS; k++)
+        if ((double)k * bin_hz < 23)
+            density[0][k] *= pow((double)k * bin_hz / 23, 9);
+    quell_modes modes = find(&spectrum, NULL);
+    ck_assert_uint_eq(modes.count, 1);
+    check_mode(&modes.mode[0], &mode[0], 0.08);
+    ck_assert_double_ge(modes.band_hz[0], 18.5); /* 0.55 f would be 17.5 Hz, where 10 dB are missing */
 }
 END_TEST
 
@@ -490,7 +548,10 @@ Suite *suite_modes(void)
     tcase_add_test(cases, ignored_modes_are_left_out_with_their_reason);
     tcase_add_test(cases, band_limits_the_search);
     tcase_add_test(cases, line_is_no_mode);
+    tcase_add_test(cases, mode_narrower_than_the_bins_is_not_claimed);
     tcase_add_test(cases, end_of_the_excitation_is_no_mode);
+    tcase_add_test(cases, peak_beyond_the_excitation_is_not_fitted);
+    tcase_add_test(cases, gradual_end_of_the_excitation_is_not_fitted);
     tcase_add_test(cases, doubts_come_with_their_evidence);
     tcase_add_test(cases, recordings_are_pooled);
     tcase_add_test(cases, refusals_leave_the_result_alone);

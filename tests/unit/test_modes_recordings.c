@@ -123,6 +123,42 @@ START_TEST(random_motion)
 }
 END_TEST
 
+/* Ten seconds tell little of the level of the input, so that participations could run away; they are held by what is
+   known beforehand. */
+START_TEST(ten_seconds_keep_participations_sensible)
+{
+    for (uint64_t seed = 600; seed < 612; seed++) {
+        quell_simulation setup = machine(x_modes, 2, QUELL_EXCITE_RANDOM, seed);
+        setup.seconds = 10;
+        setup.preamble = (quell_preamble){0.1, 0, 0.06, 0.12, 0.4, 0.5};
+        quell_modes modes = analyse(&setup, 0);
+        ck_assert_uint_ge(modes.count, 1);
+        for (size_t k = 0; k < modes.count; k++)
+            ck_assert_msg(fabs(modes.mode[k].participation) < 2, "seed %d: c %.2f", (int)seed,
+                          modes.mode[k].participation);
+    }
+}
+END_TEST
+
+/* Two broad modes that random motion hardly tells apart: one or both are found, and never with participations in the
+   thousands that cancel each other, nor none at all. */
+START_TEST(merging_modes_in_random_motion)
+{
+    const truth merging[] = {{45, .06, .6}, {52, .06, .4}};
+    size_t both = 0;
+    for (uint64_t seed = 700; seed < 724; seed++) {
+        quell_simulation setup = machine(merging, 2, QUELL_EXCITE_RANDOM, seed);
+        quell_modes modes = analyse(&setup, 0);
+        ck_assert_msg(modes.count == 1 || modes.count == 2, "seed %d: %zu modes", (int)seed, modes.count);
+        both += modes.count == 2;
+        for (size_t k = 0; k < modes.count; k++)
+            ck_assert_msg(fabs(modes.mode[k].participation) < 4, "seed %d: c %.2f", (int)seed,
+                          modes.mode[k].participation);
+    }
+    ck_assert_uint_ge(both, 16);
+}
+END_TEST
+
 /* The median over seeds meets the goal itself. */
 static int order(const void *a, const void *b)
 {
@@ -225,6 +261,8 @@ Suite *suite_modes_recordings(void)
     tcase_add_test(cases, sweeps);
     tcase_add_test(cases, close_modes_in_a_sweep);
     tcase_add_test(cases, random_motion);
+    tcase_add_test(cases, ten_seconds_keep_participations_sensible);
+    tcase_add_test(cases, merging_modes_in_random_motion);
     tcase_add_test(cases, random_motion_on_the_whole);
     tcase_add_test(cases, no_mode_no_finding);
     tcase_add_test(cases, noise_has_no_modes);
