@@ -9,10 +9,6 @@
    input; a steep one trades against the participations, which then mean nothing. Data that know better overrule it. */
 #define SLOPE_SPREAD 0.5
 
-/* Spread of the sum of the participations about 1. All springs between drive and sensor together cut the sensor off
-   from fast motion, which makes the sum 1; modes beyond the band and a sensor in between make it differ. */
-#define SUM_SPREAD 1.0
-
 /* Where there is no noise, nothing holds its level: it may move by this much a step. */
 #define NOISE_STEP 2.0
 
@@ -42,22 +38,12 @@ static bool solve(double a[][FIT_PARAMETERS_MAX], const double *b, size_t n, dou
     return true;
 }
 
-/* What is known before the data, as squares that add to 2 Q: the input's slope and the sum of participations, each in
-   units of its spread. */
-static void beforehand(const quell_fit *fit, double *slope, double *sum)
-{
-    *slope = fit->parameter[FIT_PER_MODE * fit->modes + FIT_B1] / SLOPE_SPREAD;
-    *sum = fit->modes > 0 ? -1 / SUM_SPREAD : 0;
-    for (size_t k = 0; k < fit->modes; k++)
-        *sum += fit->parameter[FIT_PER_MODE * k + FIT_C] / SUM_SPREAD;
-}
-
 /* Q of a point whose ln M is log_model, and the rms of the misfit. */
 static double misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model,
                      double *rms)
 {
     const quell_model *model = &problem->model;
-    double sum = 0, slope, together;
+    double sum = 0, slope = fit->parameter[FIT_PER_MODE * fit->modes + FIT_B1] / SLOPE_SPREAD;
     size_t count = 0;
     for (size_t b = 0; b < model->bins; b++) {
         if (problem->masked[model->first + b])
@@ -67,31 +53,16 @@ static double misfit(const quell_fit_problem *problem, const quell_fit *fit, con
         count++;
     }
     *rms = count > 0 ? sqrt(sum / (double)count) : 0;
-    beforehand(fit, &slope, &together);
-    return problem->weight / 2 * sum + (slope * slope + together * together) / 2;
+    return problem->weight / 2 * sum + slope * slope / 2;
 }
 
-static void add_beforehand(const quell_fit *fit, double *gradient, double information[][FIT_PARAMETERS_MAX])
-{
-    double slope, together;
-    size_t b1 = FIT_PER_MODE * fit->modes + FIT_B1;
-    beforehand(fit, &slope, &together);
-    gradient[b1] -= slope / SLOPE_SPREAD;
-    information[b1][b1] += 1 / (SLOPE_SPREAD * SLOPE_SPREAD);
-    for (size_t k = 0; k < fit->modes; k++) {
-        gradient[FIT_PER_MODE * k + FIT_C] -= together / SUM_SPREAD;
-        for (size_t m = 0; m <= k; m++)
-            information[FIT_PER_MODE * k + FIT_C][FIT_PER_MODE * m + FIT_C] += 1 / (SUM_SPREAD * SUM_SPREAD);
-    }
-}
-
-/* Gradient -dQ/dp = sum w e dlnM and information A = sum w dlnM dlnM^T (lower triangle), with what is known
-   beforehand. */
+/* Gradient -dQ/dp = sum w e dlnM and information A = sum w dlnM dlnM^T (lower triangle), with what is known of the
+   slope beforehand. */
 static void normal_equations(const quell_fit_problem *problem, const quell_fit *fit, double *gradient,
                              double information[][FIT_PARAMETERS_MAX])
 {
     const quell_model *model = &problem->model;
-    size_t n = FIT_PER_MODE * fit->modes + FIT_COMMON;
+    size_t n = FIT_PER_MODE * fit->modes + FIT_COMMON, slope = FIT_PER_MODE * fit->modes + FIT_B1;
     memset(gradient, 0, n * sizeof *gradient);
     memset(information, 0, n * sizeof *information);
     for (size_t b = 0; b < model->bins; b++) {
@@ -107,7 +78,8 @@ static void normal_equations(const quell_fit_problem *problem, const quell_fit *
                 information[p][q] += problem->weight * row[p] * row[q];
         }
     }
-    add_beforehand(fit, gradient, information);
+    gradient[slope] -= fit->parameter[slope] / (SLOPE_SPREAD * SLOPE_SPREAD);
+    information[slope][slope] += 1 / (SLOPE_SPREAD * SLOPE_SPREAD);
 }
 
 /* The range of a parameter that has one. */
