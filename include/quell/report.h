@@ -92,7 +92,8 @@ typedef enum quell_mark {
     QUELL_MARK_DOTTED,
     QUELL_MARK_POINTS,
     QUELL_MARK_STEMS,
-    QUELL_MARK_BAND /**< filled between y and y2 */
+    QUELL_MARK_BAND, /**< filled between y and y2 */
+    QUELL_MARK_SHADE /**< grey cells centred on the points of an even grid: y2 from 0, white, to 1, black */
 } quell_mark;
 
 /** Shades apart in colour, to the colour-blind, and in grey print (lightness differs too). */
@@ -107,7 +108,7 @@ void quell_plot_y_range(quell_plot *plot, double low, double high);
 /** Relative height of the current panel (default 1). */
 void quell_plot_height(quell_plot *plot, double share);
 /** A curve; label "" for none, else written beside the curve's end, or at label_x if that is not NaN.
-    y2: for bands only. Points that are not finite break the line. */
+    y2: for bands and shades only. Points that are not finite break the line. */
 void quell_plot_curve(quell_plot *plot, quell_mark mark, quell_ink ink, double width, const double *x, const double *y,
                       const double *y2, size_t n, const char *label, double label_x);
 /** Text at a place, with an optional small marker there. */

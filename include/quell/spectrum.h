@@ -100,4 +100,20 @@ void quell_chi2_factors(double dof, double factor[2]);
 bool quell_spectrum_band(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
                          double *mean_square_mps2, double *dof);
 
+/** Density over time, for pictures. Slice s covers the segment centred on start_s + s * step_s; its density is
+    asd_m2ps3[s * bins + k] at k * bin_hz. Lives in the arena it was made in. */
+typedef struct quell_spectrogram {
+    size_t slices, bins;
+    double bin_hz, start_s, step_s;
+    double *asd_m2ps3;
+} quell_spectrogram;
+
+/** The spectrogram of n samples at rate_hz: one slice a segment, about `slices` of them (at least 1) evenly over the
+    recording; options->overlap and options->cross have no say. A slice that straddles one of the break_count sample
+    indices break_at is NaN. QUELL_OK; QUELL_E_DATA if there are fewer samples than one segment, or one is not finite;
+    QUELL_E_USAGE; QUELL_E_MEMORY. out is untouched on failure. */
+quell_status quell_spectrogram_estimate(const double *accel_mps2, size_t n, double rate_hz, const size_t *break_at,
+                                        size_t break_count, const quell_welch_options *options, size_t slices,
+                                        quell_arena *arena, quell_spectrogram *out, quell_error *err);
+
 #endif

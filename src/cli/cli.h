@@ -25,7 +25,7 @@ typedef struct cli_options {
     cli_list ignore;
 
     bool json, quiet, help, version;
-    const char *plot, *out;
+    const char *plot, *out, *spectrogram;
 
     cli_list x, y, after; /* recordings per axis; the after side */
     const char *axis;

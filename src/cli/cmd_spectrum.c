@@ -9,10 +9,12 @@
 #define PER_G2 (1 / (QUELL_STANDARD_GRAVITY_MPS2 * QUELL_STANDARD_GRAVITY_MPS2))
 #define LOWEST_SHOWN_HZ 2.0
 
-enum { PEAKS_SHOWN = 3 };
+enum { PEAKS_SHOWN = 3, PICTURE_SLICES = 300, PICTURE_SHORTER = 4 };
 
 static const cli_option axis_rows[] = {
     {"--axis", "x|y", CLI_TEXT, offsetof(cli_options, axis), "the axis that was shaken, if not found"},
+    {"--spectrogram", "FILE", CLI_TEXT, offsetof(cli_options, spectrogram),
+     "draw that axis of the first recording as frequency over time (needs gnuplot)"},
     {0},
 };
 static const cli_group axis_group = {"Recording", axis_rows};
@@ -189,6 +191,32 @@ static quell_status draw(cli_run *run, const spectrum_view *views, size_t count,
     return status;
 }
 
+/* The picture of the sweep itself: short segments, unless a length is asked for. */
+static quell_status draw_over_time(cli_run *run, const spectrum_view *view)
+{
+    const quell_recording *recording = &view->loaded.recording;
+    size_t axis = cli_axis_under_test(&view->loaded);
+    quell_welch_options options = {.window = view->spectrum.window, .segment = view->spectrum.segment};
+    if (isnan(run->given.segment_s))
+        options.segment = (options.segment / PICTURE_SHORTER + 1) / 2 * 2;
+    double band_hz[2];
+    quell_spectrogram spectrogram;
+    quell_status status = cli_band(run, band_hz, &run->err);
+    if (band_hz[1] == 0)
+        quell_modes_default_band(recording->rate_hz, band_hz);
+    band_hz[1] = fmin(band_hz[1], recording->rate_hz / 2);
+    if (status == QUELL_OK)
+        status = quell_spectrogram_estimate(recording->accel_mps2[axis], recording->samples,
+                                            recording->rate_hz, recording->break_at, recording->break_count,
+                                            &options, PICTURE_SLICES, run->arena, &spectrogram, &run->err);
+    if (status == QUELL_OK && run->given.out != NULL)
+        status = quell_folder_make(run->given.out, &run->err);
+    if (status == QUELL_OK)
+        status = quell_plot_spectrogram(&spectrogram, view->loaded.driven, band_hz, view->name,
+                                        run->given.spectrogram, run->given.out, &run->err);
+    return status;
+}
+
 static quell_status print(cli_run *run, const spectrum_view *views, size_t count)
 {
     if (!run->given.json) {
@@ -230,6 +258,14 @@ static quell_status run_spectrum(cli_run *run)
         status = spectrum_csv(run, &views[i]);
     if (status == QUELL_OK && run->given.plot != NULL)
         status = draw(run, views, files->count, band_hz);
+    if (status == QUELL_OK && run->given.spectrogram != NULL)
+        status = draw_over_time(run, &views[0]);
+    if (status == QUELL_OK && run->given.spectrogram != NULL)
+        cli_say(run,
+                "In %s the fainter sweeps are the odd harmonics of the strokes: they excite a mode at 3 f "
+                "and 5 f "
+                "while the sweep is still at f.",
+                run->given.spectrogram);
     if (status == QUELL_OK)
         cli_next(run, "quell modes %s --shaper-on none   (or SPEC, if a shaper was on)", files->item[0]);
     return status;

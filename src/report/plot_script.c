@@ -159,10 +159,13 @@ static void write_curve(const plot_curve *curve, size_t index, FILE *stream)
         [QUELL_MARK_LINE] = "lines dashtype 1",     [QUELL_MARK_DASHED] = "lines dashtype 2",
         [QUELL_MARK_DOTTED] = "lines dashtype 3",   [QUELL_MARK_POINTS] = "points pointtype 7 pointsize 0.7",
         [QUELL_MARK_STEMS] = "impulses dashtype 1", [QUELL_MARK_BAND] = "filledcurves",
+        [QUELL_MARK_SHADE] = "image pixels notitle",
     };
-    bool band = curve->mark == QUELL_MARK_BAND;
-    fprintf(stream, "'data.txt' index %zu using %s with %s ", index, band ? "1:2:3" : "1:2",
+    bool band = curve->mark == QUELL_MARK_BAND, shade = curve->mark == QUELL_MARK_SHADE;
+    fprintf(stream, "'data.txt' index %zu using %s with %s ", index, band || shade ? "1:2:3" : "1:2",
             style[curve->mark]);
+    if (shade)
+        return;
     if (band)
         fprintf(stream, "fillcolor rgb '%s' fillstyle transparent solid 0.22 noborder notitle",
                 inks[curve->ink]);
@@ -224,7 +227,8 @@ void plot_write_script(const quell_plot *plot, const char *kind, FILE *stream)
             fprintf(stream, "\nset output 'plot.%s'\n", kind);
         }
     fputs("set encoding utf8\nset tics nomirror out\nset border 3 linecolor rgb '#505050'\n"
-          "set grid linewidth 0.6 linecolor rgb '#d8d8d8' dashtype 1\nunset key\nset multiplot title ",
+          "set grid linewidth 0.6 linecolor rgb '#d8d8d8' dashtype 1\nunset key\nset palette gray negative\nset cbrange [0:1]\nunset colorbox\n"
+          "set multiplot title ",
           stream);
     write_quoted(stream, plot->title);
     fputs(" noenhanced\n", stream);

@@ -20,4 +20,10 @@ quell_status quell_plot_modes(const quell_spectrum *spectrum, size_t axis, const
                               const quell_shaper *shaper_on, const double band_hz[2], const char *name,
                               char axis_letter, const char *path, const char *keep_dir, quell_error *err);
 
+/** Frequency over time in shades of grey over 60 dB below the largest density; band_hz: what is shown.
+    path, keep_dir and errors as quell_plot_draw. */
+quell_status quell_plot_spectrogram(const quell_spectrogram *spectrogram, char axis_letter,
+                                    const double band_hz[2], const char *name, const char *path,
+                                    const char *keep_dir, quell_error *err);
+
 #endif

@@ -345,6 +345,97 @@ START_TEST(segment_length_rule)
 }
 END_TEST
 
+/* ---------------------------------------------------------------- spectrogram */
+
+/* Each slice is Welch's estimate of its one segment; a chirp's largest bin follows its frequency. */
+START_TEST(spectrogram_follows_a_chirp)
+{
+    enum { SAMPLES = 20000, SEGMENT = 400 };
+    static double x[SAMPLES];
+    const double rate_hz = 1000;
+    for (size_t n = 0; n < SAMPLES; n++) {
+        double t = (double)n / rate_hz;
+        x[n] = 5 + sin(QUELL_TAU * (20 * t + 5 * t * t)); /* f = 20 + 10 t */
+    }
+    quell_welch_options options = {.segment = SEGMENT};
+    quell_spectrogram made;
+    const size_t breaks[] = {10000};
+    ck_assert_int_eq(
+        quell_spectrogram_estimate(x, SAMPLES, rate_hz, breaks, 1, &options, 50, arena, &made, NULL),
+        QUELL_OK);
+    ck_assert_uint_eq(made.slices, 50);
+    ck_assert_uint_eq(made.bins, SEGMENT / 2 + 1);
+    CHECK_NEAR(made.start_s, 0.2, 1e-12);
+    CHECK_NEAR(made.step_s, 0.4, 1e-12); /* (20000 - 400) / 49 = 400 samples */
+    size_t missing = 0;
+    for (size_t s = 0; s < made.slices; s++) {
+        const double *slice = made.asd_m2ps3 + s * made.bins;
+        missing += isnan(slice[0]) != 0;
+        if (isnan(slice[0]))
+            continue;
+        size_t top = 0;
+        for (size_t k = 1; k < made.bins; k++)
+            top = slice[k] > slice[top] ? k : top;
+        CHECK_NEAR((double)top * made.bin_hz, 20 + 10 * (made.start_s + (double)s * made.step_s), 2.6);
+        quell_spectrum one;
+        ck_assert_int_eq(estimate(x + s * 400, SEGMENT, rate_hz, SEGMENT, 0, "hann", &one, NULL), QUELL_OK);
+        for (size_t k = 0; k < made.bins; k++)
+            CHECK_NEAR(slice[k], one.asd_m2ps3[0][k], 1e-12);
+    }
+    ck_assert_uint_eq(missing, 0); /* the break lies between two segments */
+    const size_t inside[] = {10001, 99999};
+    ck_assert_int_eq(
+        quell_spectrogram_estimate(x, SAMPLES, rate_hz, inside, 2, &options, 50, arena, &made, NULL),
+        QUELL_OK);
+    for (size_t s = 0; s < made.slices; s++)
+        ck_assert_int_eq(isnan(made.asd_m2ps3[s * made.bins]) != 0, s == 25);
+}
+END_TEST
+
+START_TEST(spectrogram_refusals)
+{
+    static double x[500];
+    static const struct {
+        size_t n, segment, slices;
+        double rate_hz;
+        quell_status status;
+        const char *text;
+    } rows[] = {{99, 100, 5, 500, QUELL_E_DATA, "found 99 samples, want at least one segment of 100"},
+                {500, 7, 5, 500, QUELL_E_USAGE, "segment is 7 samples"},
+                {500, 100, 0, 500, QUELL_E_USAGE, "found 0 slices, want at least 1"},
+                {500, 100, 5, 0, QUELL_E_USAGE, "rate is 0 Hz, want > 0"}};
+    quell_spectrogram made = {.slices = 77};
+    quell_error err = {0};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        quell_welch_options options = {.segment = rows[i].segment};
+        ck_assert_int_eq(quell_spectrogram_estimate(x, rows[i].n, rows[i].rate_hz, NULL, 0, &options,
+                                                    rows[i].slices, arena, &made, &err),
+                         rows[i].status);
+        ck_assert_msg(strstr(err.text, rows[i].text) != NULL, "%s", err.text);
+    }
+    x[123] = (double)NAN;
+    quell_welch_options options = {.segment = 100};
+    ck_assert_int_eq(quell_spectrogram_estimate(x, 500, 500, NULL, 0, &options, 5, arena, &made, &err),
+                     QUELL_E_DATA);
+    ck_assert_str_eq(err.text, "sample 124 is not a finite number");
+    x[123] = 0;
+    for (size_t n = 1; n < 6; n++) {
+        quell_memory_fail_at(n);
+        quell_arena *own = quell_arena_create(1 << 20);
+        quell_status status =
+            own == NULL ? QUELL_E_MEMORY
+                        : quell_spectrogram_estimate(x, 500, 500, NULL, 0, &options, 5, own, &made, &err);
+        quell_memory_fail_at(0);
+        quell_arena_destroy(own);
+        ck_assert_int_eq(status, QUELL_E_MEMORY);
+    }
+    ck_assert_uint_eq(made.slices, 77);
+    ck_assert_int_eq(quell_spectrogram_estimate(x, 500, 500, NULL, 0, &options, 9999, arena, &made, &err),
+                     QUELL_OK);
+    ck_assert_uint_eq(made.slices, 401); /* a slice a sample at most */
+}
+END_TEST
+
 /* ---------------------------------------------------------------- what can be wrong */
 
 START_TEST(constant_axis_is_silence)
@@ -440,6 +531,8 @@ Suite *suite_spectrum(void)
     tcase_add_test(cases, band_power_of_a_lorentzian);
     tcase_add_test(cases, band_degrees_of_freedom);
     tcase_add_test(cases, segment_length_rule);
+    tcase_add_test(cases, spectrogram_follows_a_chirp);
+    tcase_add_test(cases, spectrogram_refusals);
     tcase_add_test(cases, constant_axis_is_silence);
     tcase_add_test(cases, refusals_say_what_is_wrong);
     tcase_add_test(cases, not_a_number_is_refused_with_its_place);
