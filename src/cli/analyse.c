@@ -1,4 +1,5 @@
-/* From a loaded recording to its spectrum and modes, with the analysis options: shared by all commands that do so. */
+/* From a loaded recording to its spectrum and modes, with the analysis options: shared by all commands that
+   do so. */
 #include "cli/cli.h"
 
 #include <math.h>

@@ -1,6 +1,6 @@
-/* The band of a fit. An unknown input ends somewhere: outside a sweep's range the density falls by 10 dB or more at
-   once, which the model cannot follow and must not explain by modes. So the band starts close round the modes and
-   grows outwards as long as the model foretells what comes next. */
+/* The band of a fit. An unknown input ends somewhere: outside a sweep's range the density falls by 10 dB or
+   more at once, which the model cannot follow and must not explain by modes. So the band starts close round
+   the modes and grows outwards as long as the model foretells what comes next. */
 #include "modes_private.h"
 
 #include <math.h>
@@ -20,9 +20,9 @@ static double middle(double a, double b, double c)
     return fmax(fmin(a, b), fmin(fmax(a, b), c));
 }
 
-/* By how many bins the band may move its end outwards over the bins first..last: as far as the median of three misfits
-   in a row stays small, and short of the bins that the point where it does not leaks into; which may lie within the
-   band, so that it shrinks. */
+/* By how many bins the band may move its end outwards over the bins first..last: as far as the median of
+   three misfits in a row stays small, and short of the bins that the point where it does not leaks into;
+   which may lie within the band, so that it shrinks. */
 static long foretold(quell_fit_problem *problem, const quell_fit *fit, size_t first, size_t last, bool down)
 {
     quell_model *model = &problem->model;
@@ -45,8 +45,8 @@ static long foretold(quell_fit_problem *problem, const quell_fit *fit, size_t fi
     return count;
 }
 
-/* One step outwards to `to`, as far as the fit foretells it; false if it does not all the way. A few bins beyond are
-   looked at, too, within low..high. */
+/* One step outwards to `to`, as far as the fit foretells it; false if it does not all the way. A few bins
+   beyond are looked at, too, within low..high. */
 static bool grow(quell_fit_problem *problem, quell_fit *fit, size_t to, size_t low, size_t high)
 {
     quell_model *model = &problem->model;

@@ -1,6 +1,7 @@
-/* Where an excitation ends. A sweep's density falls by 10 dB or more from one bin to the next at its last frequency,
-   and nothing a mode does looks like that: both sides run smoothly up to a step that is much steeper than either. A
-   fit across such a step would need modes that are not there, so the search stays within it. */
+/* Where an excitation ends. A sweep's density falls by 10 dB or more from one bin to the next at its last
+   frequency, and nothing a mode does looks like that: both sides run smoothly up to a step that is much
+   steeper than either. A fit across such a step would need modes that are not there, so the search stays
+   within it. */
 #include "modes_private.h"
 
 #include <math.h>

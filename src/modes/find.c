@@ -44,8 +44,8 @@ static quell_status choose_band(quell_mode_search *search, const quell_modes_opt
     return QUELL_OK;
 }
 
-/* Peaks are sought in the density with a shaper's |H|^2 divided out, so that its notches do not make peaks between
-   them; where it is nearly 0 the quotient says nothing and the notch is bridged. */
+/* Peaks are sought in the density with a shaper's |H|^2 divided out, so that its notches do not make peaks
+   between them; where it is nearly 0 the quotient says nothing and the notch is bridged. */
 static quell_status find_peaks(quell_mode_search *search, const quell_modes_options *options,
                                const double band_hz[2], quell_error *err)
 {

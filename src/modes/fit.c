@@ -1,18 +1,20 @@
-/* The fit: damped least squares (K. Levenberg, Q. Appl. Math. 2, 1944; D. W. Marquardt, J. SIAM 11, 1963) of the
-   model to the logarithm of the Welch density, on analytic derivatives. */
+/* The fit: damped least squares (K. Levenberg, Q. Appl. Math. 2, 1944; D. W. Marquardt, J. SIAM 11, 1963) of
+   the model to the logarithm of the Welch density, on analytic derivatives. */
 #include "modes_private.h"
 
 #include <math.h>
 #include <string.h>
 
-/* Spread of the input's slope b1 in the mind of who has not seen the data. Motion made to shake a machine has a flat
-   input; a steep one trades against the participations, which then mean nothing. Data that know better overrule it. */
+/* Spread of the input's slope b1 in the mind of who has not seen the data. Motion made to shake a machine
+   has a flat input; a steep one trades against the participations, which then mean nothing. Data that know
+   better overrule it. */
 #define SLOPE_SPREAD 0.5
 
 /* Where there is no noise, nothing holds its level: it may move by this much a step. */
 #define NOISE_STEP 2.0
 
-/* Solves a x = b for a symmetric positive definite matrix by Cholesky's factors; false if it is not. x may be b. */
+/* Solves a x = b for a symmetric positive definite matrix by Cholesky's factors; false if it is not. x may
+   be b. */
 static bool solve(double a[][FIT_PARAMETERS_MAX], const double *b, size_t n, double *x)
 {
     for (size_t j = 0; j < n; j++)
@@ -56,8 +58,8 @@ static double misfit(const quell_fit_problem *problem, const quell_fit *fit, con
     return problem->weight / 2 * sum + slope * slope / 2;
 }
 
-/* Gradient -dQ/dp = sum w e dlnM and information A = sum w dlnM dlnM^T (lower triangle), with what is known of the
-   slope beforehand. */
+/* Gradient -dQ/dp = sum w e dlnM and information A = sum w dlnM dlnM^T (lower triangle), with what is known
+   of the slope beforehand. */
 static void normal_equations(const quell_fit_problem *problem, const quell_fit *fit, double *gradient,
                              double information[][FIT_PARAMETERS_MAX])
 {

@@ -13,7 +13,8 @@ static double vertex(double left, double middle, double right, double *height)
     return offset;
 }
 
-/* Distance in bins from `at` to where the density has fallen to level, going by `direction`; NaN if it never does. */
+/* Distance in bins from `at` to where the density has fallen to level, going by `direction`; NaN if it never
+   does. */
 static double fall(const double *density, size_t bins, size_t at, int direction, double level)
 {
     for (size_t walked = 1;; walked++) {

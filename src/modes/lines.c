@@ -1,5 +1,6 @@
-/* Lines told from modes: a tone, as of a fan or a motor, fills the window's main lobe and nothing beyond; a mode, however
-   narrow, has skirts. Chance alone can make a mode's peak look narrow, so the skirts are asked, too. */
+/* Lines told from modes: a tone, as of a fan or a motor, fills the window's main lobe and nothing beyond; a
+   mode, however narrow, has skirts. Chance alone can make a mode's peak look narrow, so the skirts are
+   asked, too. */
 #include "modes_private.h"
 
 #include <math.h>
@@ -25,8 +26,8 @@ static double half_power_width(const quell_window *window)
     return 2 * low;
 }
 
-/* The most that a tone leaks into the bins from..from + RING_BINS - 1 away, relative to its largest bin: the tone lies
-   anywhere within half a bin of it. */
+/* The most that a tone leaks into the bins from..from + RING_BINS - 1 away, relative to its largest bin: the
+   tone lies anywhere within half a bin of it. */
 static double leakage(const quell_window *window, size_t from)
 {
     double most = 0;

@@ -1,4 +1,5 @@
-/* The response model S(x) = e^b0 (x/x_ref)^b1 |1 + sum c g|^2 + e^n and its derivatives, seen through the window.
+/* The response model S(x) = e^b0 (x/x_ref)^b1 |1 + sum c g|^2 + e^n and its derivatives, seen through the
+   window.
 
    g = r^2 / D, D = 1 - r^2 + 2 j zeta r, r = x / f;  dg/dln f = -2 r^2 (1 + j zeta r) / D^2,
    dg/dln zeta = -2 j zeta r^3 / D^2,  d|H|^2/dp = 2 Re(conj(H) dH/dp): exact mathematics. */
@@ -98,8 +99,8 @@ double complex quell_response(const quell_mode *mode, size_t count, double x_hz)
     return h;
 }
 
-/* The model without noise on the grid into row 0 of work; derivatives by each mode's parameters and by b0 and b1
-   into the rows after it. */
+/* The model without noise on the grid into row 0 of work; derivatives by each mode's parameters and by b0
+   and b1 into the rows after it. */
 static void fill_grid(const quell_model *model, const double *parameter, size_t modes, bool derivatives)
 {
     const double *common = parameter + FIT_PER_MODE * modes;

@@ -1,4 +1,5 @@
-/* Parts of the modes stage: the response model on a band of bins, the fit of it, its starts, peaks and lines. */
+/* Parts of the modes stage: the response model on a band of bins, the fit of it, its starts, peaks and
+   lines. */
 #ifndef QUELL_MODES_PRIVATE_H
 #define QUELL_MODES_PRIVATE_H
 
@@ -11,8 +12,8 @@ enum { FIT_PARAMETERS_MAX = 3 * QUELL_MODES_MAX + 3 };
 enum { FIT_LN_F, FIT_LN_ZETA, FIT_C, FIT_PER_MODE }; /* offsets within a mode */
 enum { FIT_B0, FIT_B1, FIT_NOISE, FIT_COMMON };      /* offsets behind the modes */
 
-/* The model, seen through the window, at `bins` bins from `first` on. It is evaluated on a grid finer than the bins
-   and smeared by the window's |W|^2, as the data are. */
+/* The model, seen through the window, at `bins` bins from `first` on. It is evaluated on a grid finer than
+   the bins and smeared by the window's |W|^2, as the data are. */
 typedef struct quell_model {
     const quell_spectrum *spectrum;
     size_t first, bins;                   /* the band in use */
@@ -36,12 +37,12 @@ void quell_model_clear(quell_model *model);
 /* Narrows the model to bins first..last (inclusive) of those it was prepared for. */
 void quell_model_set_band(quell_model *model, size_t first, size_t last);
 
-/* |W|^2 of a cosine-sum window at an offset in bins, for long segments. The coefficients' signs put the window's middle
-   at n = N/2; about the middle they alternate. */
+/* |W|^2 of a cosine-sum window at an offset in bins, for long segments. The coefficients' signs put the
+   window's middle at n = N/2; about the middle they alternate. */
 double quell_window_kernel(const quell_window *window, double offset);
 
-/* ln M of each bin of the band, and, unless jacobian is NULL, d ln M / d parameter: row by row, a row of `bins`
-   values a parameter. */
+/* ln M of each bin of the band, and, unless jacobian is NULL, d ln M / d parameter: row by row, a row of
+   `bins` values a parameter. */
 void quell_model_evaluate(const quell_model *model, const double *parameter, size_t modes, double *log_model,
                           double *jacobian);
 
@@ -71,12 +72,12 @@ typedef struct quell_fit {
     size_t modes, iterations;
     double parameter[FIT_PARAMETERS_MAX];
     double
-        misfit; /* Q = sum weight / 2 (ln P - ln M)^2 over the unmasked bins of the band; infinite: rejected */
+        misfit; /* Q = sum weight / 2 (ln P - ln M)^2 over the unmasked bins; infinite: rejected */
     double rms; /* of ln P - ln M */
 } quell_fit;
 
-/* The data of one axis over the bins low..high at most. QUELL_OK; QUELL_E_MEMORY. Free with quell_fit_release in
-   either case. */
+/* The data of one axis over the bins low..high at most. QUELL_OK; QUELL_E_MEMORY. Free with
+   quell_fit_release in either case. */
 quell_status quell_fit_prepare(quell_fit_problem *problem, const quell_spectrum *spectrum, size_t axis,
                                size_t low, size_t high, double reference_hz, const quell_shaper *shaper,
                                quell_error *err);
@@ -86,12 +87,12 @@ void quell_fit_release(quell_fit_problem *problem);
 #define FIT_NEARLY 1e-2
 #define FIT_FULLY 1e-5
 
-/* Improves a fit by at most max_iterations steps of damped least squares, until a step promises to lower Q by less
-   than `enough`. */
+/* Improves a fit by at most max_iterations steps of damped least squares, until a step promises to lower Q
+   by less than `enough`. */
 void quell_fit_improve(quell_fit_problem *problem, quell_fit *fit, size_t max_iterations, double enough);
 
-/* False if a mode has left the range in which it means something: zeta in [2e-4, 0.4], f in the band or 10 % off,
-   |c| below its bound. */
+/* False if a mode has left the range in which it means something: zeta in [2e-4, 0.4], f in the band or 10 %
+   off, |c| below its bound. */
 bool quell_fit_plausible(const quell_fit_problem *problem, const quell_fit *fit);
 
 /* ---------------------------------------------------------------- starts */
@@ -101,8 +102,9 @@ typedef struct quell_mode_start {
     double frequency_hz, damping_ratio;
 } quell_mode_start;
 
-/* The best fit with one mode a start, over the sign choices of c: 2^n for n <= 4, beyond that from all positive with
-   one flipped at a time. `from`, unless NULL, is a fit of the first n - 1 starts to go on from as well. */
+/* The best fit with one mode a start, over the sign choices of c: 2^n for n <= 4, beyond that from all
+   positive with one flipped at a time. `from`, unless NULL, is a fit of the first n - 1 starts to go on from
+   as well. */
 quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
                                 const quell_fit *from);
 
@@ -112,23 +114,25 @@ quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_sta
 void quell_band_near(const quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
                      size_t low, size_t high, size_t *first, size_t *last);
 
-/* Widens the model's band step by step to low..high at most, refitting, while the fit foretells the next step. */
+/* Widens the model's band step by step to low..high at most, refitting, while the fit foretells the next
+   step. */
 void quell_band_grow(quell_fit_problem *problem, quell_fit *fit, size_t low, size_t high);
 
 /* ---------------------------------------------------------------- peaks */
 
-/* Half-power damping ratio of the peak at a bin: (r2 - r1) / (2 r_peak) with r from linear interpolation between
-   bins and the peak from a parabola; NaN if a side does not fall to half before the density's end.
+/* Half-power damping ratio of the peak at a bin: (r2 - r1) / (2 r_peak) with r from linear interpolation
+   between bins and the peak from a parabola; NaN if a side does not fall to half before the density's end.
    peak_bin, unless NULL: the interpolated peak in bins; width_bins likewise. */
 double quell_half_power(const double *density, size_t bins, size_t peak, double *peak_bin,
                         double *width_bins);
 
-/* Narrows the bins *low..*high round a peak to those before the excitation ends, where the density steps down. */
+/* Narrows the bins *low..*high round a peak to those before the excitation ends, where the density steps
+   down. */
 void quell_excitation_ends(const quell_spectrum *spectrum, size_t axis, size_t peak, size_t *low,
                            size_t *high);
 
-/* Is the peak at `bin`, width_bins wide, a line? Then it is at most as wide as the window makes a tone, and 1.5 bins;
-   and has no skirts beyond the window's main lobe. */
+/* Is the peak at `bin`, width_bins wide, a line? Then it is at most as wide as the window makes a tone, and
+   1.5 bins; and has no skirts beyond the window's main lobe. */
 bool quell_is_line(const quell_spectrum *spectrum, const double *density, size_t bin, double width_bins);
 
 /* The first and last bin that a line at `bin` spoils. */
@@ -157,8 +161,8 @@ void quell_modes_select(quell_mode_search *search);
 
 /* ---------------------------------------------------------------- direction and doubts */
 
-/* Principal direction of the real part of the cross-spectral matrix over the bins first..last; NaN unless it is
-   there for three axes. The largest component is positive. */
+/* Principal direction of the real part of the cross-spectral matrix over the bins first..last; NaN unless it
+   is there for three axes. The largest component is positive. */
 void quell_direction_find(const quell_spectrum *spectrum, size_t first, size_t last, double direction[3]);
 
 /* Fills in the doubts of every mode. band_hz: what was searched. QUELL_OK; QUELL_E_MEMORY. */

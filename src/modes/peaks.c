@@ -6,8 +6,8 @@
 
 #define LEAST_OVER_FLOOR 1.4125375446227544 /* 1.5 dB */
 
-/* P at the peak over the higher of the lowest points that separate it from higher ground on either side, looked for
-   within a factor `reach` of frequency. */
+/* P at the peak over the higher of the lowest points that separate it from higher ground on either side,
+   looked for within a factor `reach` of frequency. */
 static double prominence(const double *density, size_t bins, size_t peak, double reach)
 {
     double left = density[peak], right = density[peak];

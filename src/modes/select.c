@@ -1,5 +1,5 @@
-/* How many modes: forward selection from the peaks. A mode more is taken in only if it is there to see, stays where
-   its peak is, is wider than a line, and cuts the misfit by a fifth. */
+/* How many modes: forward selection from the peaks. A mode more is taken in only if it is there to see,
+   stays where its peak is, is wider than a line, and cuts the misfit by a fifth. */
 #include "modes_private.h"
 
 #include <math.h>
@@ -54,7 +54,8 @@ static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start 
     if (!isfinite(fit.misfit) || !stayed(&fit, start))
         return fit;
     quell_band_grow(problem, &fit, low, high);
-    /* Near the modes alone the input's level is hard to tell: the band found may show another start to be better. */
+    /* Near the modes alone the input's level is hard to tell: the band found may show another start to be
+       better. */
     quell_fit again = quell_fit_from_starts(problem, start, modes, from);
     if (again.misfit < fit.misfit) {
         fit = again;
@@ -84,7 +85,8 @@ static bool worth_having(const quell_mode_search *search, const quell_fit *fit, 
     return stayed(fit, start) && quell_fit_plausible(problem, fit);
 }
 
-/* Does the fit so far explain a peak that lies in its band, up to chance? Then there is no use in a mode more. */
+/* Does the fit so far explain a peak that lies in its band, up to chance? Then there is no use in a mode
+   more. */
 static bool explained(quell_mode_search *search, const quell_peak *peak)
 {
     quell_fit_problem *problem = &search->problem;
@@ -149,7 +151,8 @@ static bool add_mode(quell_mode_search *search)
     return false;
 }
 
-/* Lines that hid in the noise or on a mode's flank show once the modes are fitted: they are masked, the fit redone. */
+/* Lines that hid in the noise or on a mode's flank show once the modes are fitted: they are masked, the fit
+   redone. */
 static void mask_what_sticks_out(quell_mode_search *search)
 {
     quell_fit_problem *problem = &search->problem;

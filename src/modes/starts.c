@@ -8,7 +8,8 @@
 
 enum { FIRST_STEPS = 6, ALL_STEPS = 60, FINALISTS = 3, LEVEL_PASSES = 5 };
 
-/* Median of log_density - ln |H|^2 over the unmasked bins from..last: the level of the input if H is right. */
+/* Median of log_density - ln |H|^2 over the unmasked bins from..last: the level of the input if H is right.
+   */
 static double level(const quell_fit_problem *problem, const quell_mode *mode, size_t modes, size_t first,
                     size_t last)
 {
@@ -40,8 +41,8 @@ static double log_peak(const quell_fit_problem *problem, double frequency_hz)
     return largest;
 }
 
-/* Participations c = sign 2 zeta sqrt(P(f) / s_in); s_in from the lowest fifteenth of the band at first, where H is
-   near 1, then from the whole band with the response so far taken off. */
+/* Participations c = sign 2 zeta sqrt(P(f) / s_in); s_in from the lowest fifteenth of the band at first,
+   where H is near 1, then from the whole band with the response so far taken off. */
 static double participations(const quell_fit_problem *problem, quell_mode *mode, size_t modes,
                              const int *sign)
 {

@@ -9,7 +9,8 @@
 
 enum { ROWS_MAX = 256 };
 
-/* Rows of the picture: neighbouring bins are put together, the largest of them shown, so that a line is not lost. */
+/* Rows of the picture: neighbouring bins are put together, the largest of them shown, so that a line is not
+   lost. */
 typedef struct rows {
     size_t first, count, each;
 } rows;

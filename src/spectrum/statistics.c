@@ -19,8 +19,8 @@ double quell_welch_dof(const double *window, size_t segment, size_t hop, size_t 
     return 2 * count / (1 + 2 * sum);
 }
 
-/* |sum over n of w[n] w[n + lag] exp(-2 pi j m n / N)|^2. The phasor c + j s is a recurrence, set anew every 64
-   samples so that rounding does not build up. */
+/* |sum over n of w[n] w[n + lag] exp(-2 pi j m n / N)|^2. The phasor c + j s is a recurrence, set anew every
+   64 samples so that rounding does not build up. */
 static double lagged_power(const double *window, size_t segment, size_t lag, size_t m)
 {
     enum { ANEW = 64 };

@@ -1,4 +1,5 @@
-/* Welch's estimate as a streaming accumulator: memory is one segment an axis, whatever the recording's length. */
+/* Welch's estimate as a streaming accumulator: memory is one segment an axis, whatever the recording's
+   length. */
 #include "spectrum_private.h"
 
 #include <math.h>
@@ -130,7 +131,8 @@ static void add_power(double *power, const double complex *x, size_t bins)
         power[k] += creal(x[k]) * creal(x[k]) + cimag(x[k]) * cimag(x[k]);
 }
 
-/* sum += conj(x) y, written out: complex multiplication in C also looks after infinities, which cannot occur. */
+/* sum += conj(x) y, written out: complex multiplication in C also looks after infinities, which cannot
+   occur. */
 static void add_product(double complex *sum, const double complex *x, const double complex *y, size_t bins)
 {
     double *part = (double *)sum; /* real and imaginary parts in turn, as the C standard lays them out */

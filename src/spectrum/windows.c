@@ -4,9 +4,9 @@
 #include <math.h>
 #include <string.h>
 
-/* Signs belong to the coefficients: the maximum lies in the middle, at n = N / 2.
-   Hann, Hamming, 4-term Blackman-Harris (92 dB): F. J. Harris, Proc. IEEE 66(1), 1978. The flat-top's five terms are
-   the set in common use (G. Heinzel, A. Ruediger and R. Schilling, 2002, discuss its kind). */
+/* Signs belong to the coefficients: the maximum lies in the middle, at n = N / 2. Hann, Hamming, 4-term
+   Blackman-Harris (92 dB): F. J. Harris, Proc. IEEE 66(1), 1978. The flat-top's five terms are the set in
+   common use (G. Heinzel, A. Ruediger and R. Schilling, 2002, discuss its kind). */
 static const quell_window table[] = {
     {"hann", "Hann", 2, {0.5, -0.5}},
     {"hamming", "Hamming", 2, {0.54, -0.46}},

@@ -1,5 +1,6 @@
-/* spectrum: published input and expected output of other programs' own tests, through quell's segment transform; and
-   series with spectra that Octave and R computed. The files stay outside the project; without them this passes over. */
+/* spectrum: published input and expected output of other programs' own tests, through quell's segment
+   transform; and series with spectra that Octave and R computed. The files stay outside the project; without
+   them this passes over. */
 #include "suites.h"
 
 #include "spectrum/spectrum_private.h"
@@ -12,8 +13,8 @@
 
 enum { LONGEST = 1024 };
 
-/* A spectrum by quell's building blocks, with what the public interface does not offer: short segments, any window
-   samples, padding, no or linear detrending, two sides. */
+/* A spectrum by quell's building blocks, with what the public interface does not offer: short segments, any
+   window samples, padding, no or linear detrending, two sides. */
 typedef struct recipe {
     size_t segment, hop, length;
     double window[LONGEST];
@@ -163,7 +164,8 @@ START_TEST(seventeen_published_vectors)
 }
 END_TEST
 
-/* Numbers of a text file from the line after `after` on, the columns of a line split by commas; per line, the last. */
+/* Numbers of a text file from the line after `after` on, the columns of a line split by commas; per line,
+   the last. */
 static size_t last_column(FILE *file, const char *after, double *out)
 {
     char line[256];
@@ -221,8 +223,8 @@ START_TEST(beam_deflections_as_octave_has_them)
 }
 END_TEST
 
-/* Yearly sunspots by Octave 7.3 (Hamming, symmetric, 128, half overlapping) and by R 4.2 (whole series, no window; R's
-   value is half the one-sided density and has no 0 Hz). */
+/* Yearly sunspots by Octave 7.3 (Hamming, symmetric, 128, half overlapping) and by R 4.2 (whole series, no
+   window; R's value is half the one-sided density and has no 0 Hz). */
 START_TEST(sunspots_as_octave_and_r_have_them)
 {
     recipe how = {.segment = 128, .hop = 64, .length = 128, .rate_hz = 1};

@@ -59,8 +59,9 @@ static double area(const quell_spectrum *spectrum, size_t axis)
     return sum;
 }
 
-/* Parseval, for every window and an odd and an even segment: the area is the mean over segments of the window-weighted
-   mean square about the segment's mean; with a rectangular window that is the mean square itself. */
+/* Parseval, for every window and an odd and an even segment: the area is the mean over segments of the
+   window-weighted mean square about the segment's mean; with a rectangular window that is the mean square
+   itself. */
 START_TEST(area_is_the_mean_square)
 {
     size_t count;
@@ -165,7 +166,8 @@ START_TEST(rotation_keeps_the_sum_over_axes)
 }
 END_TEST
 
-/* One bin's cross density by hand: E[conj(X_i) X_j], so that a delay of d samples turns it by -2 pi f d / fs. */
+/* One bin's cross density by hand: E[conj(X_i) X_j], so that a delay of d samples turns it by -2 pi f d /
+   fs. */
 START_TEST(cross_density_has_the_phase_of_a_delay)
 {
     static double y[SAMPLES];
@@ -237,10 +239,10 @@ START_TEST(breaks_drop_the_segments_that_straddle_them)
 }
 END_TEST
 
-/* Of the 95 % bands of white noise of known density, 95 % hold it: those of inner bins, and the Nyquist bin's wider one.
-   Four hundred recordings of 12 segments at 75 % overlap, every eighth bin (independent ones): one standard error of the
-   share is 0.4 % for inner bins and 1.1 % for the Nyquist bin; three are allowed. 0 Hz is left out: the segments' means
-   are taken off. */
+/* Of the 95 % bands of white noise of known density, 95 % hold it: those of inner bins, and the Nyquist
+   bin's wider one. Four hundred recordings of 12 segments at 75 % overlap, every eighth bin (independent
+   ones): one standard error of the share is 0.4 % for inner bins and 1.1 % for the Nyquist bin; three are
+   allowed. 0 Hz is left out: the segments' means are taken off. */
 START_TEST(confidence_band_covers_white_noise)
 {
     enum { LENGTH = 128, N = LENGTH * 15 / 4, RUNS = 400 };

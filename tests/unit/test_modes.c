@@ -1,5 +1,5 @@
-/* modes: the search on densities made exactly by the model: values found again, what is left out, what is doubted, and
-   every refusal. */
+/* modes: the search on densities made exactly by the model: values found again, what is left out, what is
+   doubted, and every refusal. */
 #include "suites.h"
 
 #include "quell/modes.h"
@@ -41,7 +41,8 @@ static double response_square(const truth *mode, size_t count, double x_hz)
     return real * real + imaginary * imaginary;
 }
 
-/* What a Hann window makes of S(x) = gain(x) |H|^2 + noise: the kernel (sinc(d) / (1 - d^2))^2 in steps of 1/8 bin. */
+/* What a Hann window makes of S(x) = gain(x) |H|^2 + noise: the kernel (sinc(d) / (1 - d^2))^2 in steps of
+   1/8 bin. */
 static double smeared(const truth *mode, size_t count, const quell_shaper *shaper, double x_hz, double noise)
 {
     double sum = 0, norm = 0;
@@ -64,7 +65,8 @@ static double smeared(const truth *mode, size_t count, const quell_shaper *shape
     return sum / norm + noise;
 }
 
-/* A spectrum of nu = 60 whose expected values stand in it, psi(30) - ln(30) = -1/60 - 1/10800 of ln P made up for. */
+/* A spectrum of nu = 60 whose expected values stand in it, psi(30) - ln(30) = -1/60 - 1/10800 of ln P made
+   up for. */
 static quell_spectrum spectrum_of(const truth *mode, size_t count, const quell_shaper *shaper, double noise)
 {
     for (size_t k = 0; k < BINS; k++)
@@ -295,8 +297,8 @@ START_TEST(band_limits_the_search)
 }
 END_TEST
 
-/* A tone on a mode's flank, and one in the dip between the modes, where it does not rise over the floor and shows only
-   once the modes are fitted: neither fitted nor in the way. */
+/* A tone on a mode's flank, and one in the dip between the modes, where it does not rise over the floor and
+   shows only once the modes are fitted: neither fitted nor in the way. */
 START_TEST(line_is_no_mode)
 {
     static const double at_bins[] = {130.3, 146.3}, height[] = {3, 0.1}; /* 65.15 and 73.15 Hz */
@@ -328,7 +330,8 @@ START_TEST(mode_narrower_than_the_bins_is_not_claimed)
 }
 END_TEST
 
-/* Beyond the end of the excitation the density falls by 14 dB at once, as after a sweep: no mode, and not fitted. */
+/* Beyond the end of the excitation the density falls by 14 dB at once, as after a sweep: no mode, and not
+   fitted. */
 START_TEST(end_of_the_excitation_is_no_mode)
 {
     quell_spectrum spectrum = spectrum_of(demo, 2, NULL, 1e-9);
@@ -365,7 +368,8 @@ START_TEST(peak_beyond_the_excitation_is_not_fitted)
 }
 END_TEST
 
-/* An excitation that sets in gradually has no step; the band stops where the fit no longer foretells the density. */
+/* An excitation that sets in gradually has no step; the band stops where the fit no longer foretells the
+   density. */
 START_TEST(gradual_end_of_the_excitation_is_not_fitted)
 {
     const truth mode[] = {{31.8, .062, 1}};
@@ -483,7 +487,8 @@ START_TEST(refusals_leave_the_result_alone)
 }
 END_TEST
 
-/* Each allocation fails in turn until all succeed: an error, no crash, nothing lost (the sanitizer counts). */
+/* Each allocation fails in turn until all succeed: an error, no crash, nothing lost (the sanitizer counts).
+   */
 START_TEST(failing_allocations)
 {
     static double x[3][6000];

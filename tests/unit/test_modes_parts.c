@@ -1,4 +1,5 @@
-/* modes, part by part: half-power widths, decrement, response, model and its derivatives, floor, peaks, direction. */
+/* modes, part by part: half-power widths, decrement, response, model and its derivatives, floor, peaks,
+   direction. */
 #include "suites.h"
 
 #include "modes/modes_private.h"
@@ -30,9 +31,9 @@ static double half_power_of(double zeta, int order, double *peak_r)
     return result;
 }
 
-/* (r2 - r1) / (2 r_peak), exact: r1, r2 = sqrt(cos 2a -+ sin 2a), peak at sqrt(cos 2a), zeta = sin a (derived; textbook
-   relation of Ewins, and Clough and Penzien, from memory). Accelerance: the reciprocals; mobility: zeta itself over the
-   peak at 1, at any damping. Grid of 1e-6, linear between: 1e-10. */
+/* (r2 - r1) / (2 r_peak), exact: r1, r2 = sqrt(cos 2a -+ sin 2a), peak at sqrt(cos 2a), zeta = sin a
+   (derived; textbook relation of Ewins, and Clough and Penzien, from memory). Accelerance: the reciprocals;
+   mobility: zeta itself over the peak at 1, at any damping. Grid of 1e-6, linear between: 1e-10. */
 START_TEST(half_power_widths_of_one_mode)
 {
     static const struct {
@@ -75,14 +76,16 @@ START_TEST(logarithmic_decrement)
         CHECK_NEAR(quell_decrement_from_damping(rows[i].zeta), rows[i].decrement, 1e-14);
         CHECK_NEAR(quell_damping_from_decrement(rows[i].decrement), rows[i].zeta, 1e-14);
     }
-    /* Rao, Mechanical Vibrations, motorcycle shock absorber: x1.5 = x1/4, so d = 2 ln 4: zeta 0.4037 (exact .403712752) */
+    /* Rao, Mechanical Vibrations, motorcycle shock absorber: x1.5 = x1/4, so d = 2 ln 4: zeta 0.4037 (exact
+       .403712752) */
     CHECK_NEAR(quell_damping_from_decrement(2 * log(4)), .403712752, 1e-9);
     ck_assert_double_eq(quell_damping_from_decrement(0), 0);
 }
 END_TEST
 
-/* Base-excited transmissibility is the response of one mode of participation 1: T(sqrt 2) = 1 for all zeta; peak at
-   sqrt(sqrt(1 + 8 z^2) - 1) / (2 z) (formula from several pages; peak from memory, reproduced); tolerance 1e-10. */
+/* Base-excited transmissibility is the response of one mode of participation 1: T(sqrt 2) = 1 for all zeta;
+   peak at sqrt(sqrt(1 + 8 z^2) - 1) / (2 z) (formula from several pages; peak from memory, reproduced);
+   tolerance 1e-10. */
 START_TEST(one_full_mode_is_transmissibility)
 {
     static const struct {
@@ -132,7 +135,8 @@ static quell_spectrum blank(const char *window)
 
 static const double two_modes[] = {3.8564, -3.0791, 0.93, 4.4248, -3.5756, -0.21, -1.7, 0.4, -11.0};
 
-/* Analytic derivatives against central differences of ln M (step 1e-6: truncation and rounding below 1e-7). */
+/* Analytic derivatives against central differences of ln M (step 1e-6: truncation and rounding below 1e-7).
+   */
 START_TEST(model_derivatives)
 {
     quell_spectrum spectrum = blank("hann");
@@ -310,8 +314,8 @@ START_TEST(narrow_mode_is_no_line)
 }
 END_TEST
 
-/* A tone in noise, from samples, for every window, weak and 100 dB strong, on a bin and between bins: the strong one
-   leaks far beyond the main lobe and is a line all the same. */
+/* A tone in noise, from samples, for every window, weak and 100 dB strong, on a bin and between bins: the
+   strong one leaks far beyond the main lobe and is a line all the same. */
 START_TEST(tone_is_a_line_whatever_the_window)
 {
     enum { SAMPLES = 16000 };
@@ -343,7 +347,8 @@ START_TEST(tone_is_a_line_whatever_the_window)
 }
 END_TEST
 
-/* Pure noise: at 1 % over the band (and the prominence asked for besides), few recordings in a hundred show a peak. */
+/* Pure noise: at 1 % over the band (and the prominence asked for besides), few recordings in a hundred show
+   a peak. */
 START_TEST(noise_makes_few_peaks)
 {
     quell_spectrum spectrum = blank("hann");
@@ -363,7 +368,8 @@ START_TEST(noise_makes_few_peaks)
         with_peak += count > 0;
     }
     quell_random_destroy(random);
-    /* independent bins here: 340 of them where the rule counts 227; the floor, a mean of medians, scatters, too */
+    /* independent bins here: 340 of them where the rule counts 227; the floor, a mean of medians, scatters,
+       too */
     ck_assert_uint_le(with_peak, 15);
 }
 END_TEST

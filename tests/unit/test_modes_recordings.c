@@ -1,4 +1,5 @@
-/* modes: whole recordings, simulated with known modes, from samples to natural frequencies and damping ratios. */
+/* modes: whole recordings, simulated with known modes, from samples to natural frequencies and damping
+   ratios. */
 #include "suites.h"
 
 #include "quell/modes.h"
@@ -82,8 +83,8 @@ static void check(const quell_modes *modes, const truth *want, size_t count, dou
     }
 }
 
-/* Goals of this first version: frequency within 0.3 %, damping within 10 %. A sweep does much better (found over 60
-   seeds: 0.03 % and 1 %), so it is held to 0.1 % and 3 %. */
+/* Goals of this first version: frequency within 0.3 %, damping within 10 %. A sweep does much better (found
+   over 60 seeds: 0.03 % and 1 %), so it is held to 0.1 % and 3 %. */
 START_TEST(sweeps)
 {
     for (int run = 0; run < 4; run++) {
@@ -108,8 +109,8 @@ START_TEST(close_modes_in_a_sweep)
 }
 END_TEST
 
-/* Random motion for a minute. Found over 120 seeds: standard errors of 0.2 % and 0.3 % in the frequencies of x and y, of
-   4 % and 5 % in damping; the bounds are four of them. */
+/* Random motion for a minute. Found over 120 seeds: standard errors of 0.2 % and 0.3 % in the frequencies of
+   x and y, of 4 % and 5 % in damping; the bounds are four of them. */
 START_TEST(random_motion)
 {
     for (int run = 0; run < 6; run++) {
@@ -123,8 +124,8 @@ START_TEST(random_motion)
 }
 END_TEST
 
-/* Ten seconds tell little of the level of the input, so that participations could run away; they are held by what is
-   known beforehand. */
+/* Ten seconds tell little of the level of the input, so that participations could run away; they are held by
+   what is known beforehand. */
 START_TEST(ten_seconds_keep_participations_sensible)
 {
     for (uint64_t seed = 600; seed < 612; seed++) {
@@ -140,8 +141,8 @@ START_TEST(ten_seconds_keep_participations_sensible)
 }
 END_TEST
 
-/* Two broad modes that random motion hardly tells apart: one or both are found, and never with participations in the
-   thousands that cancel each other, nor none at all. */
+/* Two broad modes that random motion hardly tells apart: one or both are found, and never with
+   participations in the thousands that cancel each other, nor none at all. */
 START_TEST(merging_modes_in_random_motion)
 {
     const truth merging[] = {{45, .06, .6}, {52, .06, .4}};
@@ -197,7 +198,8 @@ START_TEST(no_mode_no_finding)
 }
 END_TEST
 
-/* A noise of any colour has no modes: 120 recordings of white noise, noise falling and noise with a broad hump. */
+/* A noise of any colour has no modes: 120 recordings of white noise, noise falling and noise with a broad
+   hump. */
 START_TEST(noise_has_no_modes)
 {
     enum { SAMPLES = 20000, RUNS = 40 };

@@ -24,8 +24,8 @@ static void teardown(void)
 
 /* ---------------------------------------------------------------- windows */
 
-/* Sum over n of w[n] cos(2 pi bins (n - N/2) / N): the transform at a fraction of a bin; windows are symmetric about
-   N/2, so the sine part is 0 (rectangular: nearly). */
+/* Sum over n of w[n] cos(2 pi bins (n - N/2) / N): the transform at a fraction of a bin; windows are
+   symmetric about N/2, so the sine part is 0 (rectangular: nearly). */
 static double transform(const double *w, double bins)
 {
     double sum = 0;
@@ -44,8 +44,9 @@ static double overlap_correlation(const double *w, size_t lag)
     return sum / power;
 }
 
-/* F. J. Harris, Proc. IEEE 66(1), 1978, and G. Heinzel, A. Ruediger, R. Schilling, 2002 (second-hand, reproduced);
-   half-bin loss and overlap correlations recomputed from the coefficients, exact. Flat-top: from memory, reproduced. */
+/* F. J. Harris, Proc. IEEE 66(1), 1978, and G. Heinzel, A. Ruediger, R. Schilling, 2002 (second-hand,
+   reproduced); half-bin loss and overlap correlations recomputed from the coefficients, exact. Flat-top:
+   from memory, reproduced. */
 static const struct {
     const char *id;
     double enbw, half_bin_loss_db, correlation_75_percent, correlation_50_percent;
@@ -94,8 +95,9 @@ START_TEST(windows_have_their_published_widths)
 }
 END_TEST
 
-/* Windows that quell does not offer, through its own fill: Harris' Blackman (from memory, reproduced), Nuttall's
-   (second-hand, reproduced), HFT95 and HFT90D of Heinzel et al. (second-hand, reproduced to the printed digits). */
+/* Windows that quell does not offer, through its own fill: Harris' Blackman (from memory, reproduced),
+   Nuttall's (second-hand, reproduced), HFT95 and HFT90D of Heinzel et al. (second-hand, reproduced to the
+   printed digits). */
 START_TEST(other_cosine_sums_have_their_published_bandwidth)
 {
     static const struct {
@@ -136,8 +138,8 @@ START_TEST(windows_are_periodic_and_peak_in_the_middle)
 }
 END_TEST
 
-/* Hann: c(r) = r (2/3 + cos(2 pi (1 - r)) / 3) + sin(2 pi (1 - r)) / (2 pi), r the overlap; derived, exact. The sum
-   over samples is the integral to rounding, for a window that is a trigonometric polynomial. */
+/* Hann: c(r) = r (2/3 + cos(2 pi (1 - r)) / 3) + sin(2 pi (1 - r)) / (2 pi), r the overlap; derived, exact.
+   The sum over samples is the integral to rounding, for a window that is a trigonometric polynomial. */
 START_TEST(hann_overlap_correlation_in_closed_form)
 {
     static const struct {
@@ -154,8 +156,8 @@ END_TEST
 
 /* ---------------------------------------------------------------- degrees of freedom and confidence */
 
-/* nu = 2K / (1 + 2 sum (1 - j/K) c_j^2): Welch 1967 (from memory). Hann at 50 %: nu = 36 K^2 / (19 K - 1), Percival and
-   Walden 1993, eq. 292b (from memory); at 75 % recomputed. */
+/* nu = 2K / (1 + 2 sum (1 - j/K) c_j^2): Welch 1967 (from memory). Hann at 50 %: nu = 36 K^2 / (19 K - 1),
+   Percival and Walden 1993, eq. 292b (from memory); at 75 % recomputed. */
 START_TEST(degrees_of_freedom)
 {
     static const struct {
@@ -202,7 +204,8 @@ START_TEST(confidence_factors)
 }
 END_TEST
 
-/* Hann at 75 %: .489 .048 .001 (the design's own recomputation), by a sum written out here with complex numbers. */
+/* Hann at 75 %: .489 .048 .001 (the design's own recomputation), by a sum written out here with complex
+   numbers. */
 START_TEST(bin_correlation_is_the_exact_sum)
 {
     enum { LENGTH = 256, HOP = 64, SEGMENTS = 57 };
@@ -241,7 +244,8 @@ static quell_status estimate(const double *x, size_t n, double rate_hz, size_t s
     return quell_spectrum_estimate(axes, 1, n, rate_hz, NULL, 0, &options, arena, out, err);
 }
 
-/* A = 2 on a bin, fs = N = 1000, Hann: peak A^2/2 / (1.5 df) = 4/3, neighbours 1/3, sum df = 2; derived, exact. */
+/* A = 2 on a bin, fs = N = 1000, Hann: peak A^2/2 / (1.5 df) = 4/3, neighbours 1/3, sum df = 2; derived,
+   exact. */
 START_TEST(tone_on_a_bin)
 {
     static double x[1000];
@@ -262,8 +266,9 @@ START_TEST(tone_on_a_bin)
 }
 END_TEST
 
-/* White quantisation noise: LSB / sqrt(6 fs) = 4.08248290463863e-6 for 1 mV at 10 kHz (Heinzel et al. 2002, section
-   13; from memory, reproduced). 400 segments at 0 % overlap: the mean over 250 bins scatters by 0.3 %. */
+/* White quantisation noise: LSB / sqrt(6 fs) = 4.08248290463863e-6 for 1 mV at 10 kHz (Heinzel et al. 2002,
+   section 13; from memory, reproduced). 400 segments at 0 % overlap: the mean over 250 bins scatters by 0.3
+   %. */
 START_TEST(quantisation_noise_has_its_known_density)
 {
     enum { SEGMENT = 512, SEGMENTS = 400, SAMPLES = SEGMENT * SEGMENTS };
@@ -284,8 +289,9 @@ START_TEST(quantisation_noise_has_its_known_density)
 }
 END_TEST
 
-/* A rectangular average over Be of a Lorentzian of half-power width Br is atan(q)/q times its peak, q = Be/Br; exact
-   (Bendat and Piersol's -(1/3) q^2 is its first term). The band power is that average times Be. */
+/* A rectangular average over Be of a Lorentzian of half-power width Br is atan(q)/q times its peak, q =
+   Be/Br; exact (Bendat and Piersol's -(1/3) q^2 is its first term). The band power is that average times Be.
+   */
 START_TEST(band_power_of_a_lorentzian)
 {
     static const struct {
@@ -312,7 +318,8 @@ START_TEST(band_power_of_a_lorentzian)
 }
 END_TEST
 
-/* Bins of equal level: independent (all rho2 0) nu per bin and N bins give N (nu + 2); correlated ones fewer. */
+/* Bins of equal level: independent (all rho2 0) nu per bin and N bins give N (nu + 2); correlated ones
+   fewer. */
 START_TEST(band_degrees_of_freedom)
 {
     double density[101];
@@ -334,7 +341,8 @@ END_TEST
 
 START_TEST(segment_length_rule)
 {
-    /* 4 / (2 zeta f): 47.3 Hz at .046 asks for 0.92 s, held up to 1 s; 25 Hz at .05 for 1.6 s; .3 Hz down to 2 s */
+    /* 4 / (2 zeta f): 47.3 Hz at .046 asks for 0.92 s, held up to 1 s; 25 Hz at .05 for 1.6 s; .3 Hz down to
+       2 s */
     ck_assert_uint_eq(quell_welch_segment(2000, 1000000, 47.3 * .046), 2000);
     ck_assert_uint_eq(quell_welch_segment(2000, 1000000, 25 * .05), 3200);
     ck_assert_uint_eq(quell_welch_segment(2000, 1000000, .3), 4000);
