@@ -71,9 +71,8 @@ typedef struct quell_fit_problem {
 typedef struct quell_fit {
     size_t modes, iterations;
     double parameter[FIT_PARAMETERS_MAX];
-    double
-        misfit; /* Q = sum weight / 2 (ln P - ln M)^2 over the unmasked bins; infinite: rejected */
-    double rms; /* of ln P - ln M */
+    double misfit; /* Q = sum weight / 2 (ln P - ln M)^2 over the unmasked bins; infinite: rejected */
+    double rms;    /* of ln P - ln M */
 } quell_fit;
 
 /* The data of one axis over the bins low..high at most. QUELL_OK; QUELL_E_MEMORY. Free with
