@@ -119,9 +119,10 @@ typedef struct quell_mode_spread {
     size_t lowest, highest;     /**< which recordings had the lowest and the highest frequency, from 0 */
 } quell_mode_spread;
 
-/** Modes of several recordings of one axis pooled: a mode of the recording with the most modes is sought in the
-    others within 5 % (or its half-power width), frequency and damping ratio are averaged as logarithms, and the
-    intervals are widened to hold every recording's own value. spread has out->count entries. */
+/** Modes of several recordings of one axis pooled: those of the recording with the most modes, and those that only
+    others have (at most QUELL_MODES_MAX in all), each sought in every recording within 5 % (or its half-power width);
+    frequency and damping ratio are averaged as logarithms, and the intervals are widened to hold every recording's
+    own. spread has out->count entries. */
 void quell_modes_pool(const quell_modes *each, size_t recordings, quell_modes *out,
                       quell_mode_spread spread[QUELL_MODES_MAX]);
 

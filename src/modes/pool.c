@@ -71,6 +71,15 @@ static void pool_mode(const quell_modes *each, size_t recordings, quell_mode *mo
     spread->damping_ratio = deviation(zeta[0], zeta[1], spread->recordings);
 }
 
+/* Puts a mode that the list lacks into its place by frequency; the list has room. */
+static void insert(quell_modes *out, const quell_mode *mode)
+{
+    size_t at = out->count++;
+    for (; at > 0 && out->mode[at - 1].frequency_hz > mode->frequency_hz; at--)
+        out->mode[at] = out->mode[at - 1];
+    out->mode[at] = *mode;
+}
+
 void quell_modes_pool(const quell_modes *each, size_t recordings, quell_modes *out,
                       quell_mode_spread spread[QUELL_MODES_MAX])
 {
@@ -79,6 +88,10 @@ void quell_modes_pool(const quell_modes *each, size_t recordings, quell_modes *o
         if (each[i].count > each[most].count)
             most = i;
     *out = each[most];
+    for (size_t i = 0; i < recordings; i++)
+        for (size_t k = 0; k < each[i].count; k++)
+            if (out->count < QUELL_MODES_MAX && counterpart(out, &each[i].mode[k]) == NULL)
+                insert(out, &each[i].mode[k]);
     for (size_t k = 0; k < out->count; k++)
         pool_mode(each, recordings, &out->mode[k], &spread[k]);
 }

@@ -423,6 +423,46 @@ START_TEST(direction_in_words)
 }
 END_TEST
 
+static quell_mode stated_mode(double hz, double zeta, double c)
+{
+    return (quell_mode){.frequency_hz = hz,
+                        .frequency_ci95_hz = {0.99 * hz, 1.01 * hz},
+                        .damping_ratio = zeta,
+                        .damping_ratio_ci95 = {0.8 * zeta, 1.2 * zeta},
+                        .participation = c,
+                        .participation_ci95 = {0.8 * c, 1.2 * c}};
+}
+
+/* Geometric means and the union of intervals, by hand; no recording's mode is lost, in order of frequency. */
+START_TEST(pooling_keeps_every_recordings_modes)
+{
+    quell_modes each[3] = {{.count = 2}, {.count = 2}, {.count = 1}}, pooled;
+    each[0].mode[0] = stated_mode(40, 0.04, 1);
+    each[0].mode[1] = stated_mode(80, 0.02, 0.3);
+    each[1].mode[0] = stated_mode(40.804, 0.09, 0.8); /* 2.01 % off: the same mode */
+    each[1].mode[1] = stated_mode(60, 0.03, -0.2);
+    each[2].mode[0] = stated_mode(25, 0.05, 0.5);
+    quell_mode_spread spread[QUELL_MODES_MAX];
+    quell_modes_pool(each, 3, &pooled, spread);
+    const double want_hz[] = {25, sqrt(40 * 40.804), 60, 80};
+    const size_t want_found[] = {1, 2, 1, 1};
+    ck_assert_uint_eq(pooled.count, 4);
+    for (size_t k = 0; k < 4; k++) {
+        CHECK_NEAR(pooled.mode[k].frequency_hz, want_hz[k], 1e-12 * want_hz[k]);
+        ck_assert_uint_eq(spread[k].recordings, want_found[k]);
+    }
+    CHECK_NEAR(pooled.mode[1].damping_ratio, 0.06, 1e-15);
+    CHECK_NEAR(pooled.mode[1].participation, 0.9, 1e-15);
+    CHECK_NEAR(pooled.mode[1].frequency_ci95_hz[0], 39.6, 1e-12);
+    CHECK_NEAR(pooled.mode[1].frequency_ci95_hz[1], 1.01 * 40.804, 1e-12);
+    CHECK_NEAR(pooled.mode[1].damping_ratio_ci95[1], 0.108, 1e-15);
+    CHECK_NEAR(spread[1].frequency_hz, 0.804 / sqrt(2), 1e-12); /* standard deviation of two */
+    ck_assert_uint_eq(spread[1].lowest, 0);
+    ck_assert_uint_eq(spread[1].highest, 1);
+    ck_assert(isnan(spread[0].frequency_hz));
+}
+END_TEST
+
 Suite *suite_modes_parts(void)
 {
     Suite *suite = suite_create("modes_parts");
@@ -441,6 +481,7 @@ Suite *suite_modes_parts(void)
     tcase_add_test(cases, tone_is_a_line_whatever_the_window);
     tcase_add_test(cases, noise_makes_few_peaks);
     tcase_add_test(cases, direction_of_a_mode);
+    tcase_add_test(cases, pooling_keeps_every_recordings_modes);
     tcase_add_test(cases, direction_in_words);
     suite_add_tcase(suite, cases);
     return suite;
