@@ -1,10 +1,12 @@
 /** \file base.h — what every stage shares: status and errors, memory, numbers, quantities, random numbers.
 
     Nothing here knows about vibration. Everything is reentrant; there are no global settings except the
-    allocation-failure switch that the tests use. Units are SI throughout; a dimensioned name ends in its unit. */
+    allocation-failure switch that the tests use. Units are SI throughout; a dimensioned name ends in its unit.
+    Numbers read and print with a decimal point whatever the process's locale, in formatted texts and errors, too. */
 #ifndef QUELL_BASE_H
 #define QUELL_BASE_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -61,8 +63,12 @@ typedef struct quell_error {
 quell_status quell_fail(quell_error *err, quell_status status, const char *format, ...) QUELL_PRINTF(3, 4);
 
 /** As quell_fail, with a place in the file. line, column: 1-based, 0 if unknown. */
-quell_status quell_fail_at(quell_error *err, quell_status status, size_t line, size_t column, const char *format,
-                           ...) QUELL_PRINTF(5, 6);
+quell_status quell_fail_at(quell_error *err, quell_status status, size_t line, size_t column,
+                           const char *format, ...) QUELL_PRINTF(5, 6);
+
+/** As quell_fail_at, for functions that take a format themselves. */
+quell_status quell_fail_list(quell_error *err, quell_status status, size_t line, size_t column,
+                             const char *format, va_list arguments) QUELL_PRINTF(5, 0);
 
 /** Names the file an error is about, unless one is named already; made plain as by quell_printable. */
 void quell_error_set_file(quell_error *err, const char *file);
@@ -107,6 +113,7 @@ char *quell_arena_copy(quell_arena *arena, const char *text, size_t length);
 
 /** Formatted text in the arena; NULL if memory is out. */
 char *quell_arena_print(quell_arena *arena, const char *format, ...) QUELL_PRINTF(2, 3);
+char *quell_arena_print_list(quell_arena *arena, const char *format, va_list arguments) QUELL_PRINTF(2, 0);
 
 /* ---------------------------------------------------------------- numbers, whatever the locale */
 
@@ -126,6 +133,15 @@ const char *quell_number_print(char *out, size_t size, double value, int signifi
 /** Prints value with a fixed number of decimals (0-12); size >= 64. Not a number prints as "-"; a magnitude of
     1e15 or more in exponent form. Returns out. */
 const char *quell_number_print_fixed(char *out, size_t size, double value, int decimals);
+
+/** The same as values, for sentences: quell_number_fixed(x, 1).text lives to the end of the full expression.
+    A share prints in percent, with one decimal where it is not whole and below 99.5. */
+typedef struct quell_number_text {
+    char text[64];
+} quell_number_text;
+quell_number_text quell_number_fixed(double value, int decimals);
+quell_number_text quell_number_short(double value, int significant);
+quell_number_text quell_number_percent(double share);
 
 /* ---------------------------------------------------------------- quantities with units */
 
@@ -153,13 +169,13 @@ const quell_unit *quell_unit_find(quell_dimension dimension, const char *name, s
 /** A number and a unit, the blank between them optional, to SI: "6000 mm/s2" is 6.0.
     bare_unit: the unit of a bare number, or NULL if the unit must be written.
     Returns QUELL_OK, or QUELL_E_USAGE naming the value found and the units wanted; si untouched on failure. */
-quell_status quell_quantity_parse(const char *text, quell_dimension dimension, const char *bare_unit, double *si,
-                                  quell_error *err);
+quell_status quell_quantity_parse(const char *text, quell_dimension dimension, const char *bare_unit,
+                                  double *si, quell_error *err);
 
 /** A range "10..150 Hz" (unit after the second number serves both; low <= high) to SI.
     Errors as quell_quantity_parse. */
-quell_status quell_quantity_parse_range(const char *text, quell_dimension dimension, double *low_si, double *high_si,
-                                        quell_error *err);
+quell_status quell_quantity_parse_range(const char *text, quell_dimension dimension, double *low_si,
+                                        double *high_si, quell_error *err);
 
 /* ---------------------------------------------------------------- random numbers */
 

@@ -1,10 +1,8 @@
 /* Arena: a chain of blocks, each handing out objects from its start to its end.
    Under AddressSanitizer every object gets a block of its own, so that overruns are seen. */
-#include "quell/base.h"
+#include "base/base_private.h"
 
-#include <stdarg.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <string.h>
 
 #if defined(__SANITIZE_ADDRESS__)
@@ -100,17 +98,23 @@ char *quell_arena_copy(quell_arena *arena, const char *text, size_t length)
     return copy;
 }
 
+char *quell_arena_print_list(quell_arena *arena, const char *format, va_list arguments)
+{
+    va_list again;
+    va_copy(again, arguments);
+    int length = quell_print_plain(NULL, 0, format, arguments);
+    char *text = length < 0 ? NULL : quell_arena_alloc(arena, (size_t)length + 1, 1);
+    if (text != NULL)
+        quell_print_plain(text, (size_t)length + 1, format, again);
+    va_end(again);
+    return text;
+}
+
 char *quell_arena_print(quell_arena *arena, const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
-    int length = vsnprintf(NULL, 0, format, arguments);
+    char *text = quell_arena_print_list(arena, format, arguments);
     va_end(arguments);
-    char *text = length < 0 ? NULL : quell_arena_alloc(arena, (size_t)length + 1, 1);
-    if (text != NULL) {
-        va_start(arguments, format);
-        vsnprintf(text, (size_t)length + 1, format, arguments);
-        va_end(arguments);
-    }
     return text;
 }

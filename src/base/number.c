@@ -1,5 +1,5 @@
 /* Numbers read and printed the same whatever the process's locale. */
-#include "quell/base.h"
+#include "base/base_private.h"
 
 #include <locale.h>
 #include <math.h>
@@ -35,6 +35,14 @@ static void leave_c_locale(locale_t before)
 {
     if (before != (locale_t)0)
         uselocale(before);
+}
+
+int quell_print_plain(char *out, size_t size, const char *format, va_list arguments)
+{
+    locale_t before = enter_c_locale();
+    int length = vsnprintf(out, size, format, arguments);
+    leave_c_locale(before);
+    return length;
 }
 
 static bool is_digit(char c)
@@ -176,4 +184,25 @@ const char *quell_number_print_fixed(char *out, size_t size, double value, int d
     if (out[0] == '-' && out[1] != '\0' && strspn(out + 1, "0.") == strlen(out + 1))
         memmove(out, out + 1, strlen(out));
     return out;
+}
+
+quell_number_text quell_number_fixed(double value, int decimals)
+{
+    quell_number_text out = {""};
+    quell_number_print_fixed(out.text, sizeof out.text, value, decimals);
+    return out;
+}
+
+quell_number_text quell_number_short(double value, int significant)
+{
+    quell_number_text out = {""};
+    quell_number_print(out.text, sizeof out.text, value, significant);
+    return out;
+}
+
+quell_number_text quell_number_percent(double share)
+{
+    double percent = 100 * share;
+    bool whole = fabs(percent - round(percent)) < 5e-3 || percent >= 99.5;
+    return quell_number_fixed(percent, whole ? 0 : 1);
 }

@@ -1,7 +1,6 @@
 /* Status, exit codes and error texts. */
-#include "quell/base.h"
+#include "base/base_private.h"
 
-#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -34,9 +33,8 @@ static void mark_cut(char *text, size_t size, int wanted)
     memcpy(text + cut, "...", 4);
 }
 
-QUELL_PRINTF(5, 0)
-static quell_status fail(quell_error *err, quell_status status, size_t line, size_t column,
-                         const char *format, va_list arguments)
+quell_status quell_fail_list(quell_error *err, quell_status status, size_t line, size_t column,
+                             const char *format, va_list arguments)
 {
     if (err != NULL) {
         err->status = status;
@@ -44,7 +42,7 @@ static quell_status fail(quell_error *err, quell_status status, size_t line, siz
         err->column = column;
         /* The arguments may point into err->text itself, so the new text is built aside. */
         char text[sizeof err->text];
-        mark_cut(text, sizeof text, vsnprintf(text, sizeof text, format, arguments));
+        mark_cut(text, sizeof text, quell_print_plain(text, sizeof text, format, arguments));
         memcpy(err->text, text, sizeof text);
     }
     return status;
@@ -54,7 +52,7 @@ quell_status quell_fail(quell_error *err, quell_status status, const char *forma
 {
     va_list arguments;
     va_start(arguments, format);
-    fail(err, status, 0, 0, format, arguments);
+    quell_fail_list(err, status, 0, 0, format, arguments);
     va_end(arguments);
     return status;
 }
@@ -64,7 +62,7 @@ quell_status quell_fail_at(quell_error *err, quell_status status, size_t line, s
 {
     va_list arguments;
     va_start(arguments, format);
-    fail(err, status, line, column, format, arguments);
+    quell_fail_list(err, status, line, column, format, arguments);
     va_end(arguments);
     return status;
 }

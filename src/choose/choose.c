@@ -163,8 +163,8 @@ static quell_status choose(choice_work *work, quell_error *err)
     if (status == QUELL_OK && !out->meets_residual)
         status =
             quell_fail(err, QUELL_E_NOT_MET, "nothing meets the residual limit of %s %%; the least is %s %%",
-                       choice_percent(out->residual_limit).text,
-                       choice_percent(out->candidate[out->chosen].residual_worst).text);
+                       quell_number_percent(out->residual_limit).text,
+                       quell_number_percent(out->candidate[out->chosen].residual_worst).text);
     return status;
 }
 

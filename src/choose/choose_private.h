@@ -26,13 +26,6 @@ typedef struct choice_work {
 
 const quell_axis_limits *choice_limits(const choice_work *work);
 
-/* A number for a text; lives to the end of the full expression it is made in. */
-typedef struct choice_number {
-    char text[40];
-} choice_number;
-choice_number choice_fixed(double value, int decimals);
-choice_number choice_percent(double share); /* with one decimal where it is not whole */
-
 /* Formatted text in the arena; "" and out_of_memory if that is out. */
 const char *choice_say(choice_work *work, const char *format, ...) QUELL_PRINTF(2, 3);
 

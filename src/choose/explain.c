@@ -2,33 +2,16 @@
 #include "choose/choose_private.h"
 
 #include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <string.h>
-
-choice_number choice_fixed(double value, int decimals)
-{
-    choice_number number;
-    quell_number_print_fixed(number.text, sizeof number.text, value, decimals);
-    return number;
-}
-
-choice_number choice_percent(double share)
-{
-    double percent = 100 * share;
-    return choice_fixed(percent, fabs(percent - round(percent)) < 5e-3 || percent >= 99.5 ? 0 : 1);
-}
 
 const char *choice_say(choice_work *work, const char *format, ...)
 {
-    char text[1024];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
+    const char *text = quell_arena_print_list(work->arena, format, arguments);
     va_end(arguments);
-    const char *copy = quell_arena_copy(work->arena, text, strlen(text));
-    work->out_of_memory = work->out_of_memory || copy == NULL;
-    return copy != NULL ? copy : "";
+    work->out_of_memory = work->out_of_memory || text == NULL;
+    return text != NULL ? text : "";
 }
 
 /* "EI at 59.8 Hz, damping ratio 0.046" */
@@ -37,8 +20,8 @@ static const char *name_row(choice_work *work, const quell_candidate *row)
     if (row->is_none || strcmp(row->family_id, "impulses") == 0)
         return row->title;
     return choice_say(work, "%s at %s Hz, damping ratio %s", row->title,
-                      choice_fixed(row->shaper.at.frequency_hz, 1).text,
-                      choice_fixed(row->shaper.at.damping_ratio, 3).text);
+                      quell_number_fixed(row->shaper.at.frequency_hz, 1).text,
+                      quell_number_fixed(row->shaper.at.damping_ratio, 3).text);
 }
 
 /* Whether another row with less spread lost for its coverage. */
@@ -58,18 +41,18 @@ static const char *reason_not_chosen(choice_work *work, const quell_candidate *r
     double more = row->spread_s / chosen->spread_s - 1;
     if (more < 0)
         return choice_say(work, "meets the limit with %s %% less spread, but covers less",
-                          choice_percent(-more).text);
-    return choice_say(work, "meets the limit, but with %s %% more spread", choice_percent(more).text);
+                          quell_number_percent(-more).text);
+    return choice_say(work, "meets the limit, but with %s %% more spread", quell_number_percent(more).text);
 }
 
 /* "6.5 to 12.4 % left, the limit is 10 %" */
 static const char *reason_too_much(choice_work *work, const quell_candidate *row)
 {
-    choice_number nominal = choice_percent(row->residual_nominal),
-                  worst = choice_percent(row->residual_worst);
+    quell_number_text nominal = quell_number_percent(row->residual_nominal),
+                      worst = quell_number_percent(row->residual_worst);
     bool alike = strcmp(nominal.text, worst.text) == 0;
     return choice_say(work, "%s%s%s %% left, the limit is %s %%", nominal.text, alike ? "" : " to ",
-                      alike ? "" : worst.text, choice_percent(work->out->residual_limit).text);
+                      alike ? "" : worst.text, quell_number_percent(work->out->residual_limit).text);
 }
 
 static const char *reason_of(choice_work *work, size_t i)
@@ -105,8 +88,8 @@ static const char *among_how_many(choice_work *work, const quell_candidate *row)
     const char *those =
         count == 1 ? "the only one that keeps" : choice_say(work, "of the %zu that keep", count);
     return choice_say(work, "%s the residual within %s %%; %s %% at the worst", those,
-                      choice_percent(work->out->residual_limit).text,
-                      choice_percent(row->residual_worst).text);
+                      quell_number_percent(work->out->residual_limit).text,
+                      quell_number_percent(row->residual_worst).text);
 }
 
 static void explain_choice(choice_work *work)
@@ -114,15 +97,16 @@ static void explain_choice(choice_work *work)
     quell_axis_choice *out = work->out;
     const quell_candidate *row = &out->candidate[out->chosen];
     const char *name = name_row(work, row),
-               *spread = choice_say(work, "%s ms", choice_fixed(row->spread_s * 1e3, 2).text);
+               *spread = choice_say(work, "%s ms", quell_number_fixed(row->spread_s * 1e3, 2).text);
     bool rounding_kept = row->rounding_m <= work->machine->rounding_limit_m; /* known to be */
     if (!out->meets_residual)
-        out->why = choice_say(
-            work,
-            "%s: nothing meets the residual limit of %s %%; this leaves the least ripple%s, %s %% "
-            "at the worst",
-            name, choice_percent(out->residual_limit).text, rounding_kept ? " within the rounding limit" : "",
-            choice_percent(row->residual_worst).text);
+        out->why =
+            choice_say(work,
+                       "%s: nothing meets the residual limit of %s %%; this leaves the least ripple%s, %s %% "
+                       "at the worst",
+                       name, quell_number_percent(out->residual_limit).text,
+                       rounding_kept ? " within the rounding limit" : "",
+                       quell_number_percent(row->residual_worst).text);
     else if (won_by_coverage(out))
         out->why =
             choice_say(work, "%s: covers the widest band with a spread (%s) within 3 %% of the least, %s",
@@ -133,7 +117,7 @@ static void explain_choice(choice_work *work)
 
 static const char *in_mps2(choice_work *work, double mps2)
 {
-    return choice_say(work, "%s mm/s2", choice_fixed(floor(mps2 * 1e3 + 1e-6), 0).text);
+    return choice_say(work, "%s mm/s2", quell_number_fixed(floor(mps2 * 1e3 + 1e-6), 0).text);
 }
 
 static void add_way_out(quell_axis_choice *out, const char *text)
@@ -148,10 +132,11 @@ static void explain_ways_out(choice_work *work)
     const quell_machine *machine = work->machine;
     if (out->meets_rounding)
         return;
-    const char *limit = choice_say(work, "%s um", choice_fixed(machine->rounding_limit_m * 1e6, 0).text);
+    const char *limit =
+        choice_say(work, "%s um", quell_number_fixed(machine->rounding_limit_m * 1e6, 0).text);
     add_way_out(out, choice_say(work, "keeps %s: rounds corners by %s um, the limit is %s",
                                 in_mps2(work, work->needs.acceleration_mps2),
-                                choice_fixed(row->rounding_m * 1e6, 0).text, limit));
+                                quell_number_fixed(row->rounding_m * 1e6, 0).text, limit));
     if (isnan(row->acceleration_limit_mps2))
         add_way_out(
             out, choice_say(

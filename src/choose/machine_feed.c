@@ -5,7 +5,6 @@
    taken off outside quotes; and what the library gets to see of a value is "@": the value itself is held aside. */
 #include "choose/machine_private.h"
 
-#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -13,12 +12,11 @@ quell_status machine_refuse(machine_reader *reader, size_t line, const char *for
 {
     if (reader->status != QUELL_OK)
         return reader->status; /* the first failure is the one told */
-    char text[sizeof reader->err.text];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
+    reader->status = quell_fail_list(&reader->err, QUELL_E_DATA, line, 0, format, arguments);
     va_end(arguments);
-    return reader->status = quell_fail_at(&reader->err, QUELL_E_DATA, line, 0, "%s", text);
+    return reader->status;
 }
 
 static int next_byte(machine_reader *reader)

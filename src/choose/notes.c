@@ -104,7 +104,7 @@ static void note_readings(choice_work *work)
                          !frequency                    ? "for 0, 0.05 and 0.1"
                          : controller->damping_unknown ? "both ways for 0, 0.05 and 0.1"
                                                        : "both ways",
-                         choice_percent(low).text, choice_percent(high).text,
+                         quell_number_percent(low).text, quell_number_percent(high).text,
                          matters ? "matters" : "does not matter"));
 }
 

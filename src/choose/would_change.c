@@ -86,7 +86,7 @@ static void say_change(choice_work *work, const direction *way, int from, int to
     const char *family = to == RULE_NOBODY ? "" : work->family[to].title;
     out->would_change[out->would_change_count++] =
         choice_say(work, "%s%s%s %s %%", family, family[0] != '\0' ? " " : "", words,
-                   choice_fixed(100 * (way->of_drift ? at.drift : at.residual_limit), 1).text);
+                   quell_number_fixed(100 * (way->of_drift ? at.drift : at.residual_limit), 1).text);
 }
 
 /* The change nearest to now in one direction, if there is one: bisected between now and the far end. */

@@ -31,19 +31,6 @@ double choose_ripple_sum_um(const quell_axis_choice *choice, const quell_candida
     return sum;
 }
 
-choose_number choose_fixed(double value, int decimals)
-{
-    choose_number made;
-    quell_number_print_fixed(made.text, sizeof made.text, value, decimals);
-    return made;
-}
-
-choose_number choose_percent(double share)
-{
-    double value = 100 * share;
-    return choose_fixed(value, value >= 99.5 || fabs(value - round(value)) < 5e-3 ? 0 : 1);
-}
-
 bool choose_has_design_point(const quell_candidate *row)
 {
     return !row->is_none && strcmp(row->family_id, "impulses") != 0 && row->shaper.count > 0;
@@ -82,7 +69,8 @@ static void cell_name(quell_table *table, const quell_axis_choice *choice, size_
     bool both = (int)i == choice->old && choose_mark(choice, (int)i) != 'o';
     quell_table_cell(table, "%c%s %s%s%s", choose_mark(choice, (int)i), both ? "o" : "",
                      choose_short_title(row), choose_has_design_point(row) ? " " : "",
-                     choose_has_design_point(row) ? choose_fixed(row->shaper.at.frequency_hz, 1).text : "");
+                     choose_has_design_point(row) ? quell_number_fixed(row->shaper.at.frequency_hz, 1).text
+                                                  : "");
 }
 
 /* The stretch that holds the strongest mode's estimate; "no" if that is not covered. */
@@ -96,8 +84,8 @@ static void cell_covers(quell_table *table, const quell_axis_choice *choice, con
     double hz = modes->mode[strongest].frequency_hz;
     for (size_t i = 0; i < row->covers_count; i++)
         if (row->covers_hz[i][0] <= hz && row->covers_hz[i][1] >= hz) {
-            quell_table_cell(table, "%s-%s", choose_fixed(row->covers_hz[i][0], 0).text,
-                             choose_fixed(row->covers_hz[i][1], 0).text);
+            quell_table_cell(table, "%s-%s", quell_number_fixed(row->covers_hz[i][0], 0).text,
+                             quell_number_fixed(row->covers_hz[i][1], 0).text);
             return;
         }
     quell_table_cell(table, "%s", row->shaper.count > 0 ? "no" : "-");
@@ -109,8 +97,8 @@ static void cell_ripple(quell_table *table, const quell_axis_choice *choice, con
     if (isnan(um))
         quell_table_cell(table, "-");
     else
-        quell_table_cell(table, "%s (%s-%s)", choose_fixed(um, 0).text, choose_fixed(ci95_um[0], 0).text,
-                         choose_fixed(ci95_um[1], 0).text);
+        quell_table_cell(table, "%s (%s-%s)", quell_number_fixed(um, 0).text,
+                         quell_number_fixed(ci95_um[0], 0).text, quell_number_fixed(ci95_um[1], 0).text);
 }
 
 static void cell_limit(quell_table *table, const quell_candidate *row)

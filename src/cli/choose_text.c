@@ -2,7 +2,6 @@
 #include "cli/choose_view.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -10,13 +9,11 @@
 static const char *say(cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
 static const char *say(cli_run *run, const char *format, ...)
 {
-    char text[1024];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(text, sizeof text, format, arguments);
+    const char *text = quell_arena_print_list(run->arena, format, arguments);
     va_end(arguments);
-    const char *copy = quell_arena_copy(run->arena, text, strlen(text));
-    return copy != NULL ? copy : "";
+    return text != NULL ? text : "";
 }
 
 /* Words beside a head, in a column of their own. */
@@ -33,20 +30,21 @@ static const char *describe_mode(cli_run *run, const choose_axis_view *axis, siz
     const char *ripple = isnan(choice->unshaped_ripple_m[k])
                              ? ""
                              : say(run, ", ripple %s um without a shaper",
-                                   choose_fixed(choice->unshaped_ripple_m[k] * 1e6, 0).text);
+                                   quell_number_fixed(choice->unshaped_ripple_m[k] * 1e6, 0).text);
     return say(run,
                "%s Hz, damping ratio %s, weight %s %%%s; judged from %s to %s Hz, damping ratio %s to %s",
-               choose_fixed(mode->frequency_hz, 1).text, choose_fixed(mode->damping_ratio, 3).text,
-               choose_percent(choice->weight[k]).text, ripple, choose_fixed(hz[0], 1).text,
-               choose_fixed(hz[1], 1).text, choose_fixed(zeta[0], 3).text, choose_fixed(zeta[1], 3).text);
+               quell_number_fixed(mode->frequency_hz, 1).text,
+               quell_number_fixed(mode->damping_ratio, 3).text, quell_number_percent(choice->weight[k]).text,
+               ripple, quell_number_fixed(hz[0], 1).text, quell_number_fixed(hz[1], 1).text,
+               quell_number_fixed(zeta[0], 3).text, quell_number_fixed(zeta[1], 3).text);
 }
 
 static void print_head(cli_run *run, const choose_axis_view *axis)
 {
     const quell_axis_choice *choice = axis->choice;
     printf("%c axis: residual limit %s %%, drift %s %%\n", axis->name == 'x' ? 'X' : 'Y',
-           isnan(choice->residual_limit) ? "-" : choose_percent(choice->residual_limit).text,
-           choose_percent(axis->drift).text);
+           isnan(choice->residual_limit) ? "-" : quell_number_percent(choice->residual_limit).text,
+           quell_number_percent(axis->drift).text);
     for (size_t k = 0; k < choice->modes; k++) {
         print_words(run, say(run, "mode %zu", k + 1), describe_mode(run, axis, k));
         for (size_t i = 0; i < axis->modes->mode[k].doubts; i++)
@@ -61,8 +59,9 @@ static void print_reasons(cli_run *run, const choose_axis_view *axis)
         const quell_candidate *row = &choice->candidate[i];
         const char *point =
             choose_has_design_point(row)
-                ? say(run, "%s Hz, damping ratio %s: ", choose_fixed(row->shaper.at.frequency_hz, 2).text,
-                      choose_fixed(row->shaper.at.damping_ratio, 3).text)
+                ? say(run,
+                      "%s Hz, damping ratio %s: ", quell_number_fixed(row->shaper.at.frequency_hz, 2).text,
+                      quell_number_fixed(row->shaper.at.damping_ratio, 3).text)
                 : "";
         print_words(run, say(run, "%c %s", choose_mark(choice, (int)i), choose_short_title(row)),
                     say(run, "%s%s", point, row->reason));
@@ -86,9 +85,9 @@ static void print_strokes(cli_run *run, const choose_view *view, const choose_ax
         const quell_candidate *row = choose_row(choice, with[w].index);
         if (row == NULL || (w > 0 && row->is_none))
             continue;
-        choose_number seconds[3];
+        quell_number_text seconds[3];
         for (size_t i = 0; i < 3; i++)
-            seconds[i] = choose_fixed(
+            seconds[i] = quell_number_fixed(
                 quell_stroke_time(length_m[i], limits->speed_mps, limits->acceleration_mps2, &row->shaper),
                 3);
         text = say(run, "%s%s %s, %s, %s s (%s)", text, w > 0 ? ";" : "", seconds[0].text, seconds[1].text,
@@ -143,14 +142,14 @@ static void print_pair(cli_run *run, const choose_view *view)
     const char *corner = "", *delay = "both axes are equally late", *effect = "";
     if (!isnan(pair->rounding_m))
         corner = say(run, "with both settings a right-angled corner is rounded by %s um at %s mm/s2; ",
-                     choose_fixed(pair->rounding_m * 1e6, 0).text,
-                     choose_fixed(pair->acceleration_mps2 * 1e3, 0).text);
+                     quell_number_fixed(pair->rounding_m * 1e6, 0).text,
+                     quell_number_fixed(pair->acceleration_mps2 * 1e3, 0).text);
     if (delay_ms >= 0.005)
-        delay = say(run, "%c is %s ms earlier than %c%s", "xy"[early], choose_fixed(delay_ms, 2).text,
+        delay = say(run, "%c is %s ms earlier than %c%s", "xy"[early], quell_number_fixed(delay_ms, 2).text,
                     "yx"[early], can_delay ? say(run, ": delay %c by that", "xy"[early]) : "");
     if (delay_ms >= 0.005 && !isnan(pair->corner_error_m))
         effect = say(run, can_delay ? ", which takes %s um off" : ", which adds %s um of that",
-                     choose_fixed(pair->corner_error_m * 1e6, 0).text);
+                     quell_number_fixed(pair->corner_error_m * 1e6, 0).text);
     print_words(run, "both axes", say(run, "%s%s%s", corner, delay, effect));
 }
 

@@ -27,13 +27,6 @@ const quell_candidate *choose_row(const quell_axis_choice *choice, int index); /
 void choose_judge_pair(choose_view *view);
 double choose_ripple_sum_um(const quell_axis_choice *choice, const quell_candidate *row, double ci95_um[2]);
 
-/* A number for a line of words; lives to the end of the full expression it is made in. */
-typedef struct choose_number {
-    char text[40];
-} choose_number;
-choose_number choose_fixed(double value, int decimals);
-choose_number choose_percent(double share);
-
 /* How a row is marked and called, and whether it has a design frequency and damping ratio to tell. */
 char choose_mark(const quell_axis_choice *choice, int index);
 const char *choose_short_title(const quell_candidate *row);

@@ -34,18 +34,6 @@ static const cli_group *const groups[] = {&choice_group, &cli_reading_options, &
 
 /* ---------------------------------------------------------------- inputs */
 
-/* A number for a message; lives to the end of the full expression it is made in. */
-typedef struct number_text {
-    char text[40];
-} number_text;
-
-static number_text short_number(double value)
-{
-    number_text out;
-    quell_number_print(out.text, sizeof out.text, value, 4);
-    return out;
-}
-
 static quell_status read_machine(cli_run *run, choose_view *view)
 {
     quell_machine *machine = &view->machine;
@@ -75,7 +63,7 @@ static quell_status check_words(cli_run *run, choose_view *view)
     if (!isnan(given->drift) && !(given->drift >= 0 && given->drift < 1))
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "option --drift: found %s %%, want at least 0 and less than 100 %%",
-                          short_number(100 * given->drift).text);
+                          quell_number_short(100 * given->drift, 4).text);
     if (given->old_setting == NULL)
         return QUELL_OK;
     view->has_old = true;
@@ -94,7 +82,7 @@ static quell_status check_limit(cli_run *run, const choose_view *view)
     if (!isnan(limit) && !(limit > 0 && limit < 1))
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "option --residual-limit: found %s %%, want more than 0 and less than 100 %%",
-                          short_number(100 * limit).text);
+                          quell_number_short(100 * limit, 4).text);
     return QUELL_OK;
 }
 
@@ -131,7 +119,7 @@ static double half_range(cli_run *run, const cli_list *files, const quell_modes 
         const quell_mode *same = nearest_mode(&each[i], hz);
         if (same == NULL) {
             cli_say(run, "%s: warning: no mode near %s Hz, unlike the other recordings of its axis",
-                    files->item[i], short_number(hz).text);
+                    files->item[i], quell_number_short(hz, 4).text);
             continue;
         }
         low = fmin(low, same->frequency_hz);

@@ -84,25 +84,23 @@ static quell_status gather(cli_run *run, spectrum_view *views, size_t count, con
 
 /* ---------------------------------------------------------------- table */
 
-static const char *fixed(char text[64], double value, int decimals)
-{
-    return quell_number_print_fixed(text, 64, value, decimals);
-}
-
 static void print_head(const spectrum_view *view)
 {
     const quell_spectrum *spectrum = &view->spectrum;
-    char a[64], b[64], c[64];
     printf("%s\n", view->file);
-    printf("  %s Hz, %s segments of %s s, %s %% overlap: %zu averaged\n", fixed(a, spectrum->rate_hz, 2),
-           spectrum->window->title, fixed(b, (double)spectrum->segment / spectrum->rate_hz, 3),
-           fixed(c, 100 - 100 * (double)spectrum->hop / (double)spectrum->segment, 0), spectrum->segments);
-    printf("  bins of %s Hz (noise bandwidth %s Hz), %s degrees of freedom:\n", fixed(a, spectrum->bin_hz, 4),
-           fixed(b, spectrum->enbw_hz, 4), fixed(c, spectrum->dof, 1));
+    printf("  %s Hz, %s segments of %s s, %s %% overlap: %zu averaged\n",
+           quell_number_fixed(spectrum->rate_hz, 2).text, spectrum->window->title,
+           quell_number_fixed((double)spectrum->segment / spectrum->rate_hz, 3).text,
+           quell_number_fixed(100 - 100 * (double)spectrum->hop / (double)spectrum->segment, 0).text,
+           spectrum->segments);
+    printf("  bins of %s Hz (noise bandwidth %s Hz), %s degrees of freedom:\n",
+           quell_number_fixed(spectrum->bin_hz, 4).text, quell_number_fixed(spectrum->enbw_hz, 4).text,
+           quell_number_fixed(spectrum->dof, 1).text);
     printf("  95 %%: the true density is %s to %s times what is shown\n",
-           fixed(a, spectrum->ci95_factor[0], 3), fixed(b, spectrum->ci95_factor[1], 3));
-    printf("  levels and peaks from %s to %s Hz\n\n", fixed(a, view->band_hz[0], 1),
-           fixed(b, view->band_hz[1], 1));
+           quell_number_fixed(spectrum->ci95_factor[0], 3).text,
+           quell_number_fixed(spectrum->ci95_factor[1], 3).text);
+    printf("  levels and peaks from %s to %s Hz\n\n", quell_number_fixed(view->band_hz[0], 1).text,
+           quell_number_fixed(view->band_hz[1], 1).text);
 }
 
 static void add_level(quell_table *table, const spectrum_view *view, size_t axis, size_t row)
@@ -120,14 +118,13 @@ static void add_peak(quell_table *table, const spectrum_view *view, size_t axis,
 {
     const quell_spectrum *spectrum = &view->spectrum;
     double density = spectrum->asd_m2ps3[axis][peak->bin], factor[2];
-    char text[64], low[64], high[64];
     spectrum_factors(spectrum, peak->bin, factor);
     quell_table_number(table, peak->frequency_hz, 2);
-    quell_table_cell(table, "%s", quell_number_print(text, sizeof text, density, 3));
-    quell_table_cell(table, "%s", quell_number_print(text, sizeof text, density * PER_G2, 3));
+    quell_table_cell(table, "%s", quell_number_short(density, 3).text);
+    quell_table_cell(table, "%s", quell_number_short(density * PER_G2, 3).text);
     quell_table_number(table, 10 * log10(density), 1);
-    quell_table_cell(table, "%s..%s", fixed(low, 10 * log10(density * factor[0]), 1),
-                     fixed(high, 10 * log10(density * factor[1]), 1));
+    quell_table_cell(table, "%s..%s", quell_number_fixed(10 * log10(density * factor[0]), 1).text,
+                     quell_number_fixed(10 * log10(density * factor[1]), 1).text);
     quell_table_cell(table, "%s", peak->line ? "line" : "peak");
 }
 

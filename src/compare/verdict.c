@@ -2,8 +2,6 @@
 #include "compare/compare_private.h"
 
 #include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <string.h>
 
 /* ---------------------------------------------------------------- less motion, or less ringing? */
@@ -99,32 +97,11 @@ typedef struct words {
 QUELL_PRINTF(2, 3)
 static void add(words *to, const char *format, ...)
 {
-    char piece[640];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(piece, sizeof piece, format, arguments);
+    const char *piece = to->text != NULL ? quell_arena_print_list(to->arena, format, arguments) : NULL;
     va_end(arguments);
-    if (to->text != NULL)
-        to->text = quell_arena_print(to->arena, "%s%s", to->text, piece);
-}
-
-typedef struct text {
-    char is[64];
-} text;
-
-static text fixed(double value, int decimals)
-{
-    text out;
-    quell_number_print_fixed(out.is, sizeof out.is, value, decimals);
-    return out;
-}
-
-/* A band by its name: 31.5, 40, 125 */
-static text name(double nominal_hz)
-{
-    text out;
-    quell_number_print(out.is, sizeof out.is, nominal_hz, 4);
-    return out;
+    to->text = piece != NULL ? quell_arena_print(to->arena, "%s%s", to->text, piece) : NULL;
 }
 
 /* "fell by 14.2 dB (95 %: 13.1 to 15.3), its amplitude 5.1 times smaller" */
@@ -134,8 +111,9 @@ static void add_change(words *to, const quell_level_change *change)
     double sign = fell ? -1 : 1, near = change->ci95_db[fell ? 1 : 0], far = change->ci95_db[fell ? 0 : 1];
     double times = pow(10, fabs(change->change_db) / 20);
     add(to, "%s by %s dB (95 %%: %s to %s), its amplitude %s times %s", fell ? "fell" : "rose",
-        fixed(sign * change->change_db, 1).is, fixed(sign * near, 1).is, fixed(sign * far, 1).is,
-        fixed(times, times < 10 ? 1 : 0).is, fell ? "smaller" : "larger");
+        quell_number_fixed(sign * change->change_db, 1).text, quell_number_fixed(sign * near, 1).text,
+        quell_number_fixed(sign * far, 1).text, quell_number_fixed(times, times < 10 ? 1 : 0).text,
+        fell ? "smaller" : "larger");
 }
 
 static size_t count_changed(const quell_level_change *change, size_t count, double sign)
@@ -150,13 +128,13 @@ static void add_modes(words *to, const quell_comparison *comparison)
 {
     for (size_t i = 0; i < comparison->modes; i++) {
         const quell_level_change *change = &comparison->mode[i];
-        add(to, "%s at %s Hz the level ", i == 0 ? ":" : ";", fixed(change->nominal_hz, 1).is);
+        add(to, "%s at %s Hz the level ", i == 0 ? ":" : ";", quell_number_fixed(change->nominal_hz, 1).text);
         if (change->counts)
             add_change(to, change);
         else
             add(to, "did not change by an amount that counts (%s dB, 95 %%: %s to %s)",
-                fixed(change->change_db, 1).is, fixed(change->ci95_db[0], 1).is,
-                fixed(change->ci95_db[1], 1).is);
+                quell_number_fixed(change->change_db, 1).text, quell_number_fixed(change->ci95_db[0], 1).text,
+                quell_number_fixed(change->ci95_db[1], 1).text);
     }
     add(to, ".");
 }
@@ -174,20 +152,21 @@ static void add_bands(words *to, const quell_comparison *comparison, double sign
             most = fmax(most, sign * comparison->band[end].change_db);
         }
         if (end > i) {
-            add(to, any ? ", %s" : " Bands that %s: ", any ? name(comparison->band[i].nominal_hz).is : verb);
+            add(to, any ? ", %s" : " Bands that %s: ",
+                any ? quell_number_short(comparison->band[i].nominal_hz, 4).text : verb);
             if (!any)
-                add(to, "%s", name(comparison->band[i].nominal_hz).is);
+                add(to, "%s", quell_number_short(comparison->band[i].nominal_hz, 4).text);
             if (end > i + 1)
-                add(to, " to %s", name(comparison->band[end - 1].nominal_hz).is);
+                add(to, " to %s", quell_number_short(comparison->band[end - 1].nominal_hz, 4).text);
             add(to, " Hz");
             any = true;
         }
         i = end > i ? end : i + 1;
     }
-    if (any && strcmp(fixed(least, 1).is, fixed(most, 1).is) == 0)
-        add(to, " (by %s dB).", fixed(most, 1).is);
+    if (any && strcmp(quell_number_fixed(least, 1).text, quell_number_fixed(most, 1).text) == 0)
+        add(to, " (by %s dB).", quell_number_fixed(most, 1).text);
     else if (any)
-        add(to, " (by %s to %s dB).", fixed(least, 1).is, fixed(most, 1).is);
+        add(to, " (by %s to %s dB).", quell_number_fixed(least, 1).text, quell_number_fixed(most, 1).text);
 }
 
 static void add_alike(words *to, const quell_comparison *comparison)
@@ -195,7 +174,7 @@ static void add_alike(words *to, const quell_comparison *comparison)
     bool fell = comparison->common_db < 0;
     add(to, "%s motion, not %s ringing: every band that carries the motion %s alike, by about %s dB.",
         fell ? "Less" : "More", fell ? "less" : "more", fell ? "fell" : "rose",
-        fixed(fabs(comparison->common_db), 1).is);
+        quell_number_fixed(fabs(comparison->common_db), 1).text);
     add(to,
         " A filter or a stiffer part changes some frequencies more than others; check that the moves, their"
         " acceleration, the length of rest and the sensor's place were the same.");
@@ -213,9 +192,10 @@ static void add_none(words *to, const quell_comparison *comparison)
             largest = &comparison->mode[i];
     add(to,
         "No change that counts: no band and no mode differs by %s dB or more beyond what chance explains.",
-        fixed(QUELL_CHANGE_MIN_DB, 0).is);
-    add(to, " The largest difference is %s dB (95 %%: %s to %s) at %s Hz.", fixed(largest->change_db, 1).is,
-        fixed(largest->ci95_db[0], 1).is, fixed(largest->ci95_db[1], 1).is, name(largest->nominal_hz).is);
+        quell_number_fixed(QUELL_CHANGE_MIN_DB, 0).text);
+    add(to, " The largest difference is %s dB (95 %%: %s to %s) at %s Hz.",
+        quell_number_fixed(largest->change_db, 1).text, quell_number_fixed(largest->ci95_db[0], 1).text,
+        quell_number_fixed(largest->ci95_db[1], 1).text, quell_number_short(largest->nominal_hz, 4).text);
 }
 
 static void add_changes(words *to, const quell_comparison *comparison)
@@ -239,7 +219,8 @@ static void add_changes(words *to, const quell_comparison *comparison)
     add_bands(to, comparison, 1, "rose");
     if (isfinite(comparison->common_db))
         add(to, " Every band that carries the motion %s, by %s dB at least: that much may be %s motion.",
-            comparison->common_db < 0 ? "fell" : "rose", fixed(fabs(comparison->common_db), 1).is,
+            comparison->common_db < 0 ? "fell" : "rose",
+            quell_number_fixed(fabs(comparison->common_db), 1).text,
             comparison->common_db < 0 ? "less" : "more");
 }
 

@@ -1,21 +1,6 @@
 /* The list of findings: what was noticed in a recording. */
 #include "quell/ingest.h"
 
-#include <math.h>
-#include <stdarg.h>
-#include <stdio.h>
-
-QUELL_PRINTF(2, 0)
-static char *print(quell_arena *arena, const char *format, va_list arguments)
-{
-    char text[512];
-    int length = vsnprintf(text, sizeof text, format, arguments);
-    if (length < 0)
-        return NULL;
-    bool cut = (size_t)length >= sizeof text;
-    return quell_arena_print(arena, "%s%s", text, cut ? "..." : "");
-}
-
 /* The list is full: its last entry counts what is not shown, and is as serious as the worst of them. */
 static quell_status count_one_more(quell_findings *findings, quell_arena *arena, quell_severity severity)
 {
@@ -38,7 +23,7 @@ quell_status quell_findings_add(quell_findings *findings, quell_arena *arena, co
         return count_one_more(findings, arena, severity);
     va_list arguments;
     va_start(arguments, format);
-    char *text = print(arena, format, arguments);
+    const char *text = quell_arena_print_list(arena, format, arguments);
     va_end(arguments);
     if (text == NULL)
         return QUELL_E_MEMORY;

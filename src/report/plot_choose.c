@@ -8,12 +8,6 @@
 
 enum { CURVES_MAX = 5, CURVE_POINTS = 500 };
 
-static void percent_text(char *out, size_t size, double share)
-{
-    double value = 100 * share;
-    quell_number_print_fixed(out, size, value, value >= 99.5 || fabs(value - round(value)) < 5e-3 ? 0 : 1);
-}
-
 static size_t strongest_mode(const quell_axis_choice *choice)
 {
     size_t strongest = 0;
@@ -76,23 +70,22 @@ static void frequency_panel(quell_plot *plot, const quell_axis_choice *choice, c
 {
     size_t strongest = strongest_mode(choice), row[CURVES_MAX], curves = leading_rows(choice, row);
     double range_hz[2] = {HUGE_VAL, 0}, damping_ratio = modes->mode[strongest].damping_ratio;
-    char title[120], number[40], label[96];
-    quell_number_print_fixed(number, sizeof number, damping_ratio, 3);
+    char title[120], label[96];
     snprintf(title, sizeof title, "%c axis: residual vibration of a mode of damping ratio %s",
-             choice->axis - 'a' + 'A', number);
+             choice->axis - 'a' + 'A', quell_number_fixed(damping_ratio, 3).text);
     quell_plot_panel(plot, title, "natural frequency (Hz)", "residual vibration V (%)");
     for (size_t k = 0; k < choice->modes; k++) {
         range_hz[0] = fmin(range_hz[0], 0.6 * choice->uncertainty_hz[k][0]);
         range_hz[1] = fmax(range_hz[1], 1.5 * choice->uncertainty_hz[k][1]);
-        percent_text(number, sizeof number, choice->weight[k]);
-        snprintf(label, sizeof label, "mode %zu, weight %s %%", k + 1, number);
+        snprintf(label, sizeof label, "mode %zu, weight %s %%", k + 1,
+                 quell_number_percent(choice->weight[k]).text);
         quell_plot_stretch(plot, choice->uncertainty_hz[k][0], choice->uncertainty_hz[k][1], label);
     }
     quell_plot_x_range(plot, range_hz[0], range_hz[1], false);
     for (size_t place = curves; place-- > 0;) /* the chosen one last, on top */
         add_curve(plot, choice, row[place], place, damping_ratio, range_hz);
-    percent_text(number, sizeof number, choice->residual_limit);
-    snprintf(label, sizeof label, "limit%s, %s %%", choice->modes > 1 ? " of the weighted sum" : "", number);
+    snprintf(label, sizeof label, "limit%s, %s %%", choice->modes > 1 ? " of the weighted sum" : "",
+             quell_number_percent(choice->residual_limit).text);
     quell_plot_level(plot, 100 * choice->residual_limit, label);
     quell_plot_height(plot, 1.2);
 }
@@ -109,7 +102,7 @@ static void shade_misses(quell_plot *plot, double limit_percent, double most_ms,
 
 static void spread_panel(quell_plot *plot, const quell_axis_choice *choice)
 {
-    char title[120], number[40];
+    char title[160];
     double most_ms = 0, most_percent = 100 * choice->residual_limit;
     for (size_t i = 0; i < choice->count; i++) {
         const quell_candidate *row = &choice->candidate[i];
@@ -119,10 +112,9 @@ static void spread_panel(quell_plot *plot, const quell_axis_choice *choice)
         most_percent = fmax(most_percent, 100 * row->residual_worst);
     }
     most_percent *= 1.2;
-    percent_text(number, sizeof number, choice->residual_limit);
     snprintf(title, sizeof title,
              "%c axis: what each candidate leaves and costs; shaded: over the limit of %s %%",
-             choice->axis - 'a' + 'A', number);
+             choice->axis - 'a' + 'A', quell_number_percent(choice->residual_limit).text);
     quell_plot_panel(plot, title, "spread (ms)", "worst residual R (%)");
     shade_misses(plot, 100 * choice->residual_limit, most_ms, most_percent);
     for (size_t i = 0; i < choice->count; i++) {

@@ -57,11 +57,10 @@ static double level_at(const trace *in, double x_hz)
 static void mark_modes(quell_plot *plot, const trace *in, const quell_modes *modes)
 {
     for (size_t k = 0; k < modes->count; k++) {
-        char frequency[40], damping[40], text[96];
+        char text[160];
         const quell_mode *mode = &modes->mode[k];
-        quell_number_print_fixed(frequency, sizeof frequency, mode->frequency_hz, 1);
-        quell_number_print_fixed(damping, sizeof damping, mode->damping_ratio, 3);
-        snprintf(text, sizeof text, "%s Hz, \xce\xb6 %s", frequency, damping);
+        snprintf(text, sizeof text, "%s Hz, \xce\xb6 %s", quell_number_fixed(mode->frequency_hz, 1).text,
+                 quell_number_fixed(mode->damping_ratio, 3).text);
         quell_plot_note(plot, mode->frequency_hz, level_at(in, mode->frequency_hz), text, true);
     }
 }

@@ -1,8 +1,6 @@
 /* Text tables: heads with their units, numbers right-aligned, UTF-8 counted as characters. */
 #include "quell/report.h"
 
-#include <math.h>
-#include <stdarg.h>
 #include <string.h>
 
 struct quell_table {
@@ -61,23 +59,16 @@ quell_status quell_table_cell(quell_table *table, const char *format, ...)
 {
     if (table == NULL)
         return QUELL_E_MEMORY;
-    char text[512];
     va_list arguments;
     va_start(arguments, format);
-    int length = vsnprintf(text, sizeof text, format, arguments);
+    char *text = quell_arena_print_list(table->arena, format, arguments);
     va_end(arguments);
-    if (length < 0)
-        length = 0;
-    if ((size_t)length >= sizeof text)
-        memcpy(text + sizeof text - 4, "...", 4);
-    return add(table, quell_arena_copy(table->arena, text, strlen(text)));
+    return add(table, text);
 }
 
 quell_status quell_table_number(quell_table *table, double value, int decimals)
 {
-    char text[64];
-    quell_number_print_fixed(text, sizeof text, value, decimals);
-    return quell_table_cell(table, "%s", text);
+    return quell_table_cell(table, "%s", quell_number_fixed(value, decimals).text);
 }
 
 static void print_cell(FILE *stream, const char *text, size_t to, bool left, bool last)

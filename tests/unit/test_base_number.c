@@ -369,6 +369,19 @@ static bool enter_comma_locale(void)
     return system(command) == 0 && made;
 }
 
+/* 12.5 % keeps its half, 10 % needs no decimal, and near 100 % a tenth says nothing: counted by hand. */
+START_TEST(numbers_for_sentences)
+{
+    ck_assert_str_eq(quell_number_fixed(-0.004, 2).text, "0.00");
+    ck_assert_str_eq(quell_number_fixed((double)NAN, 1).text, "-");
+    ck_assert_str_eq(quell_number_short(1234.567, 6).text, "1234.57");
+    ck_assert_str_eq(quell_number_percent(0.125).text, "12.5");
+    ck_assert_str_eq(quell_number_percent(0.1).text, "10");
+    ck_assert_str_eq(quell_number_percent(0.9951).text, "100");
+    ck_assert_str_eq(quell_number_percent((double)NAN).text, "-");
+}
+END_TEST
+
 START_TEST(a_locale_with_a_decimal_comma_changes_nothing)
 {
     if (!enter_comma_locale()) {
@@ -389,6 +402,14 @@ START_TEST(a_locale_with_a_decimal_comma_changes_nothing)
     ck_assert_double_eq(value, 1.25e-300);
     ck_assert_int_eq(quell_quantity_parse("0.15 mm", QUELL_LENGTH, NULL, &value, NULL), QUELL_OK);
     ck_assert_double_eq_tol(value, 0.00015, 1e-18);
+    ck_assert_str_eq(quell_number_fixed(2.5, 1).text, "2.5");
+    ck_assert_str_eq(quell_number_percent(0.125).text, "12.5");
+    quell_error err = {0};
+    quell_fail(&err, QUELL_E_DATA, "rate is %.1f Hz, want > %g", 2.5, 0.25);
+    ck_assert_str_eq(err.text, "rate is 2.5 Hz, want > 0.25");
+    quell_arena *arena = quell_arena_create(1000);
+    ck_assert_str_eq(quell_arena_print(arena, "%.2f", -2.25), "-2.25");
+    quell_arena_destroy(arena);
     sprintf(out, "%.1f", 2.5);
     ck_assert_str_eq(out, "2,5"); /* and the process's own locale is as it was */
 }
@@ -416,6 +437,7 @@ Suite *suite_base_number(void)
     tcase_set_timeout(printing, 60);
     tcase_add_loop_test(printing, numbers_print_plainly, 0, ROWS(printed));
     tcase_add_test(printing, seventeen_digits_come_back_to_the_bit);
+    tcase_add_test(printing, numbers_for_sentences);
     tcase_add_test(printing, a_locale_with_a_decimal_comma_changes_nothing);
     suite_add_tcase(suite, printing);
     return suite;
