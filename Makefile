@@ -56,7 +56,8 @@ coverage: ## build/coverage: lines run by the Check suites and the command-line 
 	$(MAKE) BUILD=build/coverage OPTIMISE="-O0 -g" SANITIZE=--coverage all build/coverage/unit
 	-build/coverage/unit
 	-QUELL=$(CURDIR)/build/coverage/quell tests/cli/run
-	gcov -n $(shell find build/coverage/src -name '*.gcda' 2>/dev/null) 2>/dev/null | grep -A1 "^File 'src" | paste - - -
+	find build/coverage/src -name '*.gcda' -exec gcov -n {} + 2>/dev/null | awk -F"'" '/^File .src/ { file = $$2 } \
+	  /^Lines executed/ && file { sub(/Lines executed:/, ""); print $$0, file; file = "" }' | sort -n
 
 lint: ## clang-tidy, cppcheck and the layer check
 	./scripts/check-layers
