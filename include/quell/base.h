@@ -80,6 +80,13 @@ const char *quell_error_format(const quell_error *err, char *out, size_t size);
     is not UTF-8 become '?', and what does not fit is marked by "...", no character split. size >= 8. Returns out. */
 const char *quell_printable(char *out, size_t size, const char *text, size_t length);
 
+/** Bytes of the UTF-8 character at the start of length (> 0) bytes of text; 1 for a byte that starts none. *plain is
+    false for such a byte and for a control character (C0, C1 or delete). Source: The Unicode Standard, table 3-7. */
+size_t quell_text_character(const char *text, size_t length, bool *plain);
+
+/** Characters in length bytes of UTF-8: the columns they take on a terminal, double-width scripts apart. */
+size_t quell_text_width(const char *text, size_t length);
+
 /* ---------------------------------------------------------------- memory */
 
 /** malloc, realloc and free of the project: the only calls of these, so that tests can make each one fail in turn. */
@@ -135,7 +142,7 @@ const char *quell_number_print(char *out, size_t size, double value, int signifi
 const char *quell_number_print_fixed(char *out, size_t size, double value, int decimals);
 
 /** The same as values, for sentences: quell_number_fixed(x, 1).text lives to the end of the full expression.
-    A share prints in percent, with one decimal where it is not whole and below 99.5. */
+    A share prints in percent, with one decimal where it is not whole and below 99.5, and one digit below 0.1. */
 typedef struct quell_number_text {
     char text[64];
 } quell_number_text;

@@ -203,6 +203,8 @@ quell_number_text quell_number_short(double value, int significant)
 quell_number_text quell_number_percent(double share)
 {
     double percent = 100 * share;
+    if (fabs(percent) < 0.1 && fabs(percent) >= 1e-4)
+        return quell_number_short(percent, 1); /* small is not nothing */
     bool whole = fabs(percent - round(percent)) < 5e-3 || percent >= 99.5;
     return quell_number_fixed(percent, whole ? 0 : 1);
 }

@@ -54,12 +54,13 @@ static altered less_drift(altered now)
 
 static altered more_drift(altered now)
 {
-    return (altered){fmin(2 * now.drift + 0.03, 0.3), now.residual_limit};
+    return (altered){fmax(now.drift, fmin(2 * now.drift + 0.03, 0.3)), now.residual_limit};
 }
 
 static altered higher_limit(altered now)
 {
-    return (altered){now.drift, fmin(fmax(2 * now.residual_limit, now.residual_limit + 0.1), 0.9)};
+    double far = fmin(fmax(2 * now.residual_limit, now.residual_limit + 0.1), 0.9);
+    return (altered){now.drift, fmax(now.residual_limit, far)};
 }
 
 static altered lower_limit(altered now)
@@ -84,9 +85,11 @@ static void say_change(choice_work *work, const direction *way, int from, int to
     if (words[0] == '\0' || out->would_change_count == sizeof out->would_change / sizeof out->would_change[0])
         return;
     const char *family = to == RULE_NOBODY ? "" : work->family[to].title;
+    double value = way->of_drift ? at.drift : at.residual_limit;
+    quell_number_text percent =
+        value < 1e-3 ? quell_number_percent(value) : quell_number_fixed(100 * value, 1);
     out->would_change[out->would_change_count++] =
-        choice_say(work, "%s%s%s %s %%", family, family[0] != '\0' ? " " : "", words,
-                   quell_number_fixed(100 * (way->of_drift ? at.drift : at.residual_limit), 1).text);
+        choice_say(work, "%s%s%s %s %%", family, family[0] != '\0' ? " " : "", words, percent.text);
 }
 
 /* The change nearest to now in one direction, if there is one: bisected between now and the far end. */

@@ -114,9 +114,14 @@ double quell_shaper_tolerance(const quell_shaper *shaper)
         return QUELL_TOLERANCE_DEFAULT;
     if ((shaper->family->flags & QUELL_FAMILY_TOLERANCE) == 0)
         return shaper->at.tolerance;
-    /* Uphill from the design frequency; one step down again on either side holds the top between them. */
+    /* Uphill from the design frequency; one step down again on either side holds the top between them. A small
+       tolerance draws the zeros together: undamped, n of them share a band of (4 / pi) asin(1 / cosh(acosh(1/V) / n))
+       times the frequency (Dolph 1946), and a step must be well within the gap of two. */
     const curve c = {shaper, shaper->at.damping_ratio};
-    const double step = step_for(shaper, shaper->at.frequency_hz) / 2;
+    const double zeros = (double)(shaper->count - 1),
+                 band_hz = 4 / QUELL_PI * asin(1 / cosh(acosh(1 / shaper->at.tolerance) / zeros)) *
+                           shaper->at.frequency_hz;
+    const double step = fmin(step_for(shaper, shaper->at.frequency_hz) / 2, band_hz / (16 * zeros));
     double here = shaper->at.frequency_hz;
     const double direction = at(&c, here + step) > at(&c, here - step) ? 1 : -1;
     for (int i = 0; i < 64 && at(&c, here + direction * step) > at(&c, here); i++)

@@ -378,6 +378,10 @@ START_TEST(numbers_for_sentences)
     ck_assert_str_eq(quell_number_percent(0.125).text, "12.5");
     ck_assert_str_eq(quell_number_percent(0.1).text, "10");
     ck_assert_str_eq(quell_number_percent(0.9951).text, "100");
+    ck_assert_str_eq(quell_number_percent(0.0001).text, "0.01"); /* small, but not none */
+    ck_assert_str_eq(quell_number_percent(0.00067).text, "0.07");
+    ck_assert_str_eq(quell_number_percent(1e-12).text, "0");
+    ck_assert_str_eq(quell_number_percent(0).text, "0");
     ck_assert_str_eq(quell_number_percent((double)NAN).text, "-");
 }
 END_TEST

@@ -379,6 +379,30 @@ START_TEST(what_would_change_the_choice_does)
 }
 END_TEST
 
+/* Both changes in one direction must lie on that side of what is given, however far out that is. */
+START_TEST(a_change_lies_on_its_side)
+{
+    static const double drift[] = {0.03, 0.2, 0.3, 0.5, 0.9}, limit[] = {0.05, 0.1, 0.5, 0.93, 0.99};
+    quell_machine machine = demo_machine();
+    quell_modes modes = demo_modes('x');
+    for (size_t i = 0; i < 25; i++) {
+        quell_need need = demo_need('x', &modes);
+        need.drift = drift[i / 5];
+        need.residual_limit = limit[i % 5];
+        chosen made = choose(&need, &machine);
+        for (size_t j = 0; j < made.choice->would_change_count; j++) {
+            const char *text = made.choice->would_change[j];
+            double at = last_percent(text);
+            bool of_drift = strstr(text, "drift") != NULL, upward = strstr(text, "below") == NULL;
+            double now = of_drift ? need.drift : need.residual_limit;
+            ck_assert_msg(upward ? at > now - 1e-3 : at < now + 1e-3, "drift %g, limit %g: %s", need.drift,
+                          need.residual_limit, text);
+        }
+        finish(&made);
+    }
+}
+END_TEST
+
 static bool has_note(const quell_axis_choice *choice, const char *part)
 {
     for (size_t i = 0; i < choice->notes_count; i++)
@@ -750,6 +774,7 @@ Suite *suite_choose(void)
     tcase_add_test(cases, a_tighter_limit_never_costs_less_spread);
     tcase_add_test(cases, both_ways_out_are_given_when_it_rounds_too_much);
     tcase_add_test(cases, what_would_change_the_choice_does);
+    tcase_add_test(cases, a_change_lies_on_its_side);
     tcase_add_test(cases, what_is_not_known_is_said_with_its_cost);
     tcase_add_test(cases, whether_a_reading_matters_is_said_after_judging_it);
     tcase_add_test(cases, the_best_is_still_given_when_nothing_meets);

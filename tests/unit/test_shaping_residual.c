@@ -212,6 +212,28 @@ START_TEST(the_tolerance_of_damped_ei_is_its_hump)
 }
 END_TEST
 
+START_TEST(the_tolerance_holds_however_small)
+{
+    /* Undamped EI, two-hump and three-hump EI are V T_n(x / x0), n = 2, 3, 4, x0 = 1 / cosh(acosh(1/V) / n): humps of
+       height V exactly, insensitivity (4 / pi) asin(x0). Source: C. L. Dolph, Proc. IRE 34(6), 1946; derived. */
+    static const char *const family[] = {"ei", "ei-two-hump", "ei-three-hump"};
+    static const double tolerance[] = {.2, .01, 1e-3, 3e-4, 1e-4, 1e-5, 1e-6, 1e-9, 1e-12};
+    for (size_t f = 0; f < COUNT(family); f++)
+        for (size_t v = 0; v < COUNT(tolerance); v++) {
+            quell_shaper shaper;
+            quell_design_point at = {40, 0, tolerance[v]};
+            ck_assert_int_eq(quell_shaper_design(&shaper, quell_family_find(family[f]), &at, NULL), QUELL_OK);
+            const double held = quell_shaper_tolerance(&shaper);
+            CHECK_NEAR(held, tolerance[v], 1e-3 * tolerance[v] + 1e-14);
+            const double width = 4 / QUELL_PI * asin(1 / cosh(acosh(1 / tolerance[v]) / (double)(f + 2)));
+            quell_insensitivity band = quell_shaper_insensitivity(&shaper, 40, 0, held);
+            if (tolerance[v] >= 1e-6) /* below, the hump's leeway of 1e-9 widens the band */
+                CHECK_NEAR(band.width, width, 1e-3 * width);
+            ck_assert(band.width < 1.4);
+        }
+}
+END_TEST
+
 START_TEST(moments_have_their_values)
 {
     /* 1.7 (derived): mean delay in damped periods; variance in squared periods, undamped */
@@ -345,6 +367,7 @@ Suite *suite_shaping_residual(void)
     tcase_add_test(cases, no_band_where_the_tolerance_is_not_met);
     tcase_add_test(cases, a_band_without_upper_edge_ends_at_ten_times_the_frequency);
     tcase_add_test(cases, the_tolerance_of_damped_ei_is_its_hump);
+    tcase_add_test(cases, the_tolerance_holds_however_small);
     tcase_add_test(cases, moments_have_their_values);
     tcase_add_test(cases, multi_hump_variance_has_its_closed_form);
     tcase_add_test(cases, a_product_has_its_printed_impulses);
