@@ -4,44 +4,25 @@
 #include <math.h>
 #include <string.h>
 
-/* Length of the valid UTF-8 character at text, 0 if it is none or a control character. */
-static size_t character(const unsigned char *text)
-{
-    if (text[0] < 0x80)
-        return text[0] >= 0x20 && text[0] != 0x7f;
-    size_t length = text[0] >= 0xc2 && text[0] < 0xe0   ? 2
-                    : text[0] >= 0xe0 && text[0] < 0xf0 ? 3
-                    : text[0] >= 0xf0 && text[0] < 0xf5 ? 4
-                                                        : 0;
-    for (size_t i = 1; i < length; i++)
-        if ((text[i] & 0xc0) != 0x80)
-            return 0;
-    /* C1 controls, surrogates, overlong forms and beyond U+10FFFF */
-    if ((text[0] == 0xc2 && text[1] < 0xa0) || (text[0] == 0xed && text[1] >= 0xa0) ||
-        (text[0] == 0xe0 && text[1] < 0xa0) || (text[0] == 0xf0 && text[1] < 0x90) ||
-        (text[0] == 0xf4 && text[1] >= 0x90))
-        return 0;
-    return length;
-}
-
 /* Copies text without control characters and broken UTF-8; a longer text ends in "...". An apostrophe becomes the
    typographic one: gnuplot 5.4 takes a doubled quote at the start of a single-quoted string for an empty string, so
    doubling would let text out of its quotes. */
 static void copy_text(char out[PLOT_TEXT_MAX], const char *text)
 {
-    size_t used = 0;
-    const unsigned char *at = (const unsigned char *)text;
-    while (*at != '\0') {
-        size_t length = character(at);
-        if (used + length + 4 > PLOT_TEXT_MAX) {
+    size_t used = 0, length = strlen(text);
+    for (size_t i = 0, taken; i < length; i += taken) {
+        bool plain;
+        taken = quell_text_character(text + i, length - i, &plain);
+        if (!plain)
+            continue;
+        if (used + taken + 4 > PLOT_TEXT_MAX) {
             memcpy(out + used, "...", 3);
             used += 3;
             break;
         }
-        bool apostrophe = *at == '\'';
-        memcpy(out + used, apostrophe ? "\xe2\x80\x99" : (const char *)at, apostrophe ? 3 : length);
-        used += apostrophe ? 3 : length;
-        at += length > 0 ? length : 1;
+        bool apostrophe = text[i] == '\'';
+        memcpy(out + used, apostrophe ? "\xe2\x80\x99" : text + i, apostrophe ? 3 : taken);
+        used += apostrophe ? 3 : taken;
     }
     out[used] = '\0';
 }

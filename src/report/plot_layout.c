@@ -17,17 +17,9 @@ enum {
 /* Mean advance and line height of the plot's 11-point sans font, rounded up. */
 static const double CHARACTER_PX = 8.3, LINE_PX = 15.0;
 
-static size_t characters(const char *text)
-{
-    size_t count = 0;
-    for (; *text != '\0'; text++)
-        count += ((unsigned char)*text & 0xc0) != 0x80;
-    return count;
-}
-
 static double text_width(const char *text)
 {
-    return CHARACTER_PX * (double)characters(text);
+    return CHARACTER_PX * (double)quell_text_width(text, strlen(text));
 }
 
 static void widen(double *low, double *high, double value)

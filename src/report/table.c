@@ -14,10 +14,7 @@ struct quell_table {
 
 static size_t width(const char *text)
 {
-    size_t count = 0;
-    for (; *text != '\0'; text++)
-        count += ((unsigned char)*text & 0xc0) != 0x80;
-    return count;
+    return quell_text_width(text, strlen(text));
 }
 
 quell_table *quell_table_create(quell_arena *arena, const quell_column *columns, size_t count)

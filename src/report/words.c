@@ -3,20 +3,12 @@
 
 #include <string.h>
 
-static size_t characters(const char *text, size_t length)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < length; i++)
-        count += ((unsigned char)text[i] & 0xc0) != 0x80;
-    return count;
-}
-
 /* Columns used after the last newline of text. */
 static size_t last_line_width(const char *text)
 {
     const char *newline = strrchr(text, '\n');
     const char *from = newline != NULL ? newline + 1 : text;
-    return characters(from, strlen(from));
+    return quell_text_width(from, strlen(from));
 }
 
 void quell_words_print(FILE *stream, const char *first_indent, const char *indent, size_t width,
@@ -35,7 +27,7 @@ void quell_words_print(FILE *stream, const char *first_indent, const char *inden
         }
         size_t blanks = strspn(text, " ");
         size_t word = strcspn(text + blanks, " \n");
-        size_t need = characters(text + blanks, word);
+        size_t need = quell_text_width(text + blanks, word);
         if (!fresh && at + blanks + need > width) {
             fprintf(stream, "\n%s", indent);
             at = last_line_width(indent);
