@@ -5,8 +5,8 @@
    steps of one and two alternate by themselves, so there rows count as consecutive. */
 #include "ingest/ingest_private.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 
 enum { LOOKED_AT = 4096, WINDOW = 256, BLOCK = 64 };
 
@@ -19,12 +19,6 @@ typedef struct steps {
     double odd;         /* share of rising steps that are not the median, where there is a grid */
     size_t longest_run; /* of equal stamps */
 } steps;
-
-static int ascending(const void *left, const void *right)
-{
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
 
 static size_t longest_equal_run(const double *stamp, size_t n)
 {
@@ -73,7 +67,7 @@ static steps look_at_steps(const double *stamp, size_t n, double *work)
     out.zero = (double)zeros / (double)out.count;
     if (rises == 0)
         return out;
-    qsort(work, rises, sizeof work[0], ascending);
+    gsl_sort(work, 1, rises);
     out.median = work[rises / 2];
     out.grid = find_grid(work, rises);
     for (size_t i = 0; i < rises; i++)
@@ -114,7 +108,7 @@ static double mean_step(const double *stamp, size_t n, double *work)
     size_t stride = (n - 1 - window) / LOOKED_AT + 1;
     for (size_t i = 0; i + window < n && count < LOOKED_AT; i += stride)
         work[count++] = (stamp[i + window] - stamp[i]) / (double)window;
-    qsort(work, count, sizeof work[0], ascending);
+    gsl_sort(work, 1, count);
     return work[count / 2];
 }
 

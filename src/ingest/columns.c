@@ -1,8 +1,8 @@
 /* Which column is time and which are accelerations: as asked for, by their heads, or else by their content. */
 #include "ingest/ingest_private.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 static double cell(const ingest_layout *layout, size_t row, size_t column)
@@ -149,12 +149,6 @@ static void find_time(ingest_columns *out, const ingest_layout *layout, const in
     }
 }
 
-static int ascending(const void *left, const void *right)
-{
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
 /* Median of the rising steps of the time column in the sample; 0 if there is none. */
 static double median_step(const ingest_layout *layout, size_t column)
 {
@@ -170,7 +164,7 @@ static double median_step(const ingest_layout *layout, size_t column)
     }
     if (count == 0)
         return 0;
-    qsort(step, count, sizeof step[0], ascending);
+    gsl_sort(step, 1, count);
     return step[count / 2];
 }
 

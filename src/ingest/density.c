@@ -4,16 +4,10 @@
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_fft_real.h>
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 
 enum { LONG = 1024, SHORT = 256 };
-
-static int ascending(const void *left, const void *right)
-{
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
 
 /* Adds the one-sided periodogram of n samples under a periodic Hann window (sum of squares 3n/8). */
 static void add_segment(ingest_density *out, const double *value, size_t n, double rate_hz, double *work)
@@ -84,7 +78,7 @@ double ingest_density_floor(const ingest_density *density, double low_hz, double
     }
     if (count == 0 || density->segments == 0)
         return NAN;
-    qsort(sorted, count, sizeof sorted[0], ascending);
+    gsl_sort(sorted, 1, count);
     /* a mean of K periodograms is distributed as chi-square with 2K degrees of freedom over 2K */
     double dof = 2 * (double)density->segments;
     return sorted[count / 2] / (gsl_cdf_chisq_Pinv(0.5, dof) / dof);

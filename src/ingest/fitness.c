@@ -25,7 +25,6 @@ static const limits length_limit_s = {10, 2};
 
 #define STUCK_S 0.25        /* an axis that does not change for so long while the machine moves */
 #define GRAVITY_OFF 0.05    /* of the static mean against standard gravity */
-#define GRAVITY_SEEN_MPS2 3 /* below: gravity is not in the recording */
 #define STRETCH_LEAST_S 0.5 /* a shorter stretch between gaps holds no segment */
 
 static quell_severity above(double value, limits limit)
@@ -195,7 +194,7 @@ static quell_status judge_gravity(const judging *j)
     quell_arena *arena = j->arena;
     const double *mean = j->fitness->mean_mps2;
     double length = sqrt(ingest_dot(mean, mean)), off = length / QUELL_STANDARD_GRAVITY_MPS2 - 1;
-    if (recording->axes < 3 || !j->activity->has_rest || length < GRAVITY_SEEN_MPS2 ||
+    if (recording->axes < 3 || !j->activity->has_rest || length < INGEST_GRAVITY_LEAST_MPS2 ||
         fabs(off) <= GRAVITY_OFF)
         return QUELL_OK;
     return quell_findings_add(

@@ -320,6 +320,9 @@ quell_status ingest_activity_find(ingest_activity *out, const quell_recording *r
 
 /* ---------------------------------------------------------------- directions (mount_map.c, direction.c) */
 
+/* A static mean below this is no gravity. */
+#define INGEST_GRAVITY_LEAST_MPS2 3.0
+
 double ingest_dot(const double a[3], const double b[3]);
 void ingest_cross(double out[3], const double a[3], const double b[3]);
 

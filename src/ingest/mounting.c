@@ -4,7 +4,6 @@
 #include <math.h>
 #include <string.h>
 
-#define GRAVITY_LEAST_MPS2 3.0 /* a static mean below this is no gravity */
 #define SKEW_WARN_DEG 2.0
 #define SKEW_REFUSE_DEG 8.0
 #define MOUNT_TILT_DEG 20.0
@@ -83,7 +82,7 @@ static quell_status add_findings(const quell_mounting *mounting, const ingest_si
     quell_status status = QUELL_OK;
     if (!mounting->up_known)
         status = quell_findings_add(
-            findings, arena, "gravity", QUELL_WARN, mounting->gravity_mps2, GRAVITY_LEAST_MPS2,
+            findings, arena, "gravity", QUELL_WARN, mounting->gravity_mps2, INGEST_GRAVITY_LEAST_MPS2,
             "say --mount, or record with gravity (not AC-coupled)",
             "the static mean is %.2f m/s2, which is no gravity: up is not known", mounting->gravity_mps2);
     if (status == QUELL_OK && !seen->known)
@@ -126,7 +125,7 @@ static quell_status find(quell_mounting *out, quell_recording *recording, char d
     if (status != QUELL_OK)
         return status;
     quell_mounting found = {.gravity_mps2 = sqrt(ingest_dot(activity.mean_mps2, activity.mean_mps2))};
-    found.up_known = found.gravity_mps2 > GRAVITY_LEAST_MPS2;
+    found.up_known = found.gravity_mps2 > INGEST_GRAVITY_LEAST_MPS2;
     found.direction_known = seen.known && seen.second <= SECOND_SHARE;
     found.sign_known = seen.strokes;
     build_map(&found, &seen, activity.mean_mps2, driven_axis);
@@ -155,7 +154,7 @@ static quell_status fix(quell_mounting *out, quell_recording *recording, const c
         for (size_t i = 0; i < recording->samples; i++)
             mean_mps2[k] += recording->accel_mps2[k][i] / (double)recording->samples;
     fixed.gravity_mps2 = sqrt(ingest_dot(mean_mps2, mean_mps2));
-    if (fixed.up_known && fixed.gravity_mps2 > GRAVITY_LEAST_MPS2)
+    if (fixed.up_known && fixed.gravity_mps2 > INGEST_GRAVITY_LEAST_MPS2)
         fixed.tilt_rad = acos(fmin(fmax(ingest_dot(mean_mps2, fixed.map[2]) / fixed.gravity_mps2, -1), 1));
     if (recording->axes < 3)
         status =

@@ -1,8 +1,8 @@
 /* Rest, slow strokes and motion, found in the level of motion over windows of a tenth of a second. */
 #include "ingest/ingest_private.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define WINDOW_S 0.1
@@ -15,12 +15,6 @@
     0.5 /* m/s2: above this even the quietest windows move (a sweep through a mode has contrast, too) */
 #define LULL 1.15      /* times the quietest rest: a louder pause in the motion is no rest */
 #define SLOW_SHARE 0.3 /* of the energy below 10 Hz that makes strokes slow */
-
-static int ascending(const void *left, const void *right)
-{
-    double a = *(const double *)left, b = *(const double *)right;
-    return (a > b) - (a < b);
-}
 
 /* Levels of a recording by window. */
 typedef struct windows {
@@ -48,7 +42,7 @@ static double static_mean(windows *w, const quell_recording *recording, size_t a
             sum += recording->accel_mps2[axis][i];
         w->work[j] = sum / (double)(to - from);
     }
-    qsort(w->work, w->count, sizeof w->work[0], ascending);
+    gsl_sort(w->work, 1, w->count);
     return w->work[w->count / 2];
 }
 
@@ -73,7 +67,7 @@ static void measure_windows(windows *w, const quell_recording *recording)
 static double motion_threshold(windows *w, double *quiet)
 {
     memcpy(w->work, w->level, w->count * sizeof *w->level);
-    qsort(w->work, w->count, sizeof w->work[0], ascending);
+    gsl_sort(w->work, 1, w->count);
     double loudest = w->work[w->count - 1];
     *quiet = w->work[w->count / 20];
     double threshold = fmax(fmax(CONTRAST * *quiet, 0.01 * loudest), MOTION_LEAST);

@@ -18,7 +18,6 @@ typedef struct pass {
     size_t lacking_in[INGEST_SLOTS]; /* by column */
     size_t cut_line;                 /* the last line, if it was cut short; 0 if not */
     double newest;                   /* latest stamp so far */
-    size_t gap_line;
 } pass;
 
 static void make_plan(pass *reader)

@@ -4,8 +4,8 @@
 #include "quell/predict.h"
 
 #include <gsl/gsl_poly.h>
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 
 /* value + rate t + curve t^2 */
 typedef struct quadratic {
@@ -117,12 +117,6 @@ static double greatest_between(const turning *turn, double from, double to)
     return greatest;
 }
 
-static int ascending(const void *a, const void *b)
-{
-    double first = *(const double *)a, second = *(const double *)b;
-    return (first > second) - (first < second);
-}
-
 /* The instants in [low, high] at which a coordinate changes from one quadratic to another, in order, both ends
    included. Each impulse has three: start of braking, the corner, end of speeding up. */
 static size_t breakpoints(const turning *turn, double low, double high, double *time)
@@ -138,7 +132,7 @@ static size_t breakpoints(const turning *turn, double low, double high, double *
                 if (instant[j] > low && instant[j] < high)
                     time[count++] = instant[j];
         }
-    qsort(time, count, sizeof *time, ascending);
+    gsl_sort(time, 1, count);
     return count;
 }
 
