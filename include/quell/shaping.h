@@ -116,6 +116,10 @@ double complex quell_residual_phasor(const quell_shaper *shaper, double frequenc
 /** Steady-state frequency response sum A_i exp(-j 2 pi f t_i) of the shaper as a filter. */
 double complex quell_shaper_response(const quell_shaper *shaper, double frequency_hz);
 
+/** K = exp(-pi z / sqrt(1 - z^2)), z in [0, 1): what is left of a free decay after half a damped period (textbook
+    relation). The textbook shapers' amplitudes are written in it, and so are those of a machine file's own families. */
+double quell_half_period_decay(double damping_ratio);
+
 /** Moments of the impulses as a distribution in time. */
 typedef struct quell_shaper_moments {
     double mean_s;               /**< sum A t: the delay it adds */

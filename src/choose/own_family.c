@@ -5,16 +5,17 @@
 #include <math.h>
 #include <string.h>
 
-enum { OWN_IMPULSES_MAX = 8, OWN_TERMS_MAX = 8 };
+enum { OWN_IMPULSES_MAX = 8, OWN_TERMS_MAX = 8, WORD_ROOM = 64 };
 
 quell_status machine_store_times(machine_reader *reader, const machine_key *row, const char *value)
 {
     quell_own_family *own = reader->base;
-    char word[40], shown[48];
-    size_t count = 0;
-    for (const char *at = value; machine_next_word(&at, word, sizeof word) > 0; count++) {
+    char word[WORD_ROOM], shown[48];
+    size_t count = 0, length;
+    for (const char *at = value; (length = machine_next_word(&at, word, sizeof word)) > 0; count++) {
         double time;
-        bool fits = count < OWN_IMPULSES_MAX && quell_number_parse(word, &time, NULL) == QUELL_OK;
+        bool fits = count < OWN_IMPULSES_MAX && length < sizeof word &&
+                    quell_number_parse(word, &time, NULL) == QUELL_OK;
         if (!fits || (count == 0 ? time != 0 : !(time > own->time_periods[count - 1])) || time > 100)
             return machine_refuse(
                 reader, reader->line,
@@ -34,11 +35,11 @@ quell_status machine_store_times(machine_reader *reader, const machine_key *row,
 /* One polynomial: its coefficients of 1, K, K^2 ... parted by blanks. */
 static bool read_polynomial(const char *text, double *coefficient)
 {
-    char word[40];
-    size_t terms = 0;
-    for (const char *at = text; machine_next_word(&at, word, sizeof word) > 0; terms++)
-        if (terms == OWN_TERMS_MAX || quell_number_parse(word, &coefficient[terms], NULL) != QUELL_OK ||
-            fabs(coefficient[terms]) > 1e6)
+    char word[WORD_ROOM];
+    size_t terms = 0, length;
+    for (const char *at = text; (length = machine_next_word(&at, word, sizeof word)) > 0; terms++)
+        if (terms == OWN_TERMS_MAX || length >= sizeof word ||
+            quell_number_parse(word, &coefficient[terms], NULL) != QUELL_OK || fabs(coefficient[terms]) > 1e6)
             return false;
     return terms > 0;
 }
@@ -56,17 +57,12 @@ static double evaluate(const quell_own_family *own, double k, double *amplitude)
     return sum;
 }
 
-static double decay_in_half_a_period(double damping_ratio)
-{
-    return exp(-QUELL_PI * damping_ratio / sqrt(1 - damping_ratio * damping_ratio));
-}
-
 /* A sum of 0 or less at some damping ratio could not be normalised there. */
 static bool can_be_normalised(const quell_own_family *own)
 {
     double amplitude[OWN_IMPULSES_MAX], size = 0;
     for (int i = 0; i <= 60; i++) {
-        double sum = evaluate(own, decay_in_half_a_period(QUELL_DAMPING_RATIO_MAX * i / 60), amplitude);
+        double sum = evaluate(own, quell_half_period_decay(QUELL_DAMPING_RATIO_MAX * i / 60), amplitude);
         for (size_t j = 0; j < own->count; j++)
             size = fmax(size, fabs(amplitude[j]));
         if (!(sum > 1e-6 * size))
@@ -110,15 +106,16 @@ quell_status quell_own_family_design(quell_shaper *out, const quell_own_family *
                                      const quell_design_point *at, quell_error *err)
 {
     char found[40];
-    if (!(at->frequency_hz > 0) || !isfinite(at->frequency_hz))
-        return quell_fail(err, QUELL_E_USAGE, "frequency is %s Hz, want > 0",
-                          quell_number_print(found, sizeof found, at->frequency_hz, 6));
+    if (!(at->frequency_hz >= QUELL_DESIGN_HZ_MIN && at->frequency_hz <= QUELL_DESIGN_HZ_MAX))
+        return quell_fail(err, QUELL_E_USAGE, "frequency is %s Hz, want %g to %g",
+                          quell_number_print(found, sizeof found, at->frequency_hz, 6), QUELL_DESIGN_HZ_MIN,
+                          QUELL_DESIGN_HZ_MAX);
     if (!(at->damping_ratio >= 0 && at->damping_ratio <= QUELL_DAMPING_RATIO_MAX))
         return quell_fail(err, QUELL_E_USAGE, "damping ratio is %s, want 0 to 0.3",
                           quell_number_print(found, sizeof found, at->damping_ratio, 6));
     double damped_period_s = 1 / (at->frequency_hz * sqrt(1 - at->damping_ratio * at->damping_ratio));
     quell_shaper made = {.at = *at, .count = own->count};
-    double sum = evaluate(own, decay_in_half_a_period(at->damping_ratio), made.amplitude);
+    double sum = evaluate(own, quell_half_period_decay(at->damping_ratio), made.amplitude);
     for (size_t i = 0; i < own->count; i++) {
         made.amplitude[i] /= sum;
         made.time_s[i] = own->time_periods[i] * damped_period_s;

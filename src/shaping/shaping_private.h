@@ -15,9 +15,6 @@ quell_status quell_design_ei(quell_shaper *out, const quell_design_point *at, qu
 quell_status quell_design_two_hump(quell_shaper *out, const quell_design_point *at, quell_error *err);
 quell_status quell_design_three_hump(quell_shaper *out, const quell_design_point *at, quell_error *err);
 
-/* K = exp(-pi zeta / sqrt(1 - zeta^2)): how far a mode decays in half a damped period. */
-double quell_half_period_decay(double damping_ratio);
-
 /* ---------------------------------------------------------------- damped Newton iteration */
 
 enum { NEWTON_MAX = 16 };

@@ -247,6 +247,11 @@ static const struct {
     {"[family a]\ntimes = 0 1 1\n", 2, "times: found '1'"},
     {"[family a]\ntimes = 0 x\n", 2, "times: found 'x'"},
     {"[family a]\ntimes = 0 1 2 3 4 5 6 7 8\n", 2, "times: found '8'"},
+    {"[family a]\ntimes = 0 1.0000000000000000000000000000000000000000000000000000000000000000000000e1\n", 2,
+     "times: found '1.000000"}, /* 10, whose end must not be cut off */
+    {"[family a]\namplitudes = 1.0000000000000000000000000000000000000000000000000000000000000000000000e1 | "
+     "1\n",
+     2, "amplitudes: found '1.000000"},
     {"[family a]\ntimes = 0 1e300\n", 2, "times: found '1e300'"},
     {"[family a]\ntimes = 0 1\namplitudes = 1\n", 3, "found 1, want one for each of the 2 times"},
     {"[family a]\namplitudes = 1\ntimes = 0 1\n", 3, "found 2, want one for each of the 1 amplitudes"},
@@ -449,7 +454,8 @@ START_TEST(an_own_family_can_be_the_three_impulse_one)
     }
     quell_shaper untouched = {.count = 77};
     quell_error err = {0};
-    static const double bad[][2] = {{0, 0.1}, {-3, 0.1}, {HUGE_VAL, 0.1}, {40, -0.01}, {40, 0.31}};
+    static const double bad[][2] = {{0, 0.1},      {-3, 0.1},   {HUGE_VAL, 0.1},
+                                    {1e-320, 0.1}, {40, -0.01}, {40, 0.31}};
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         quell_design_point at = {bad[i][0], bad[i][1], 0.05};
         ck_assert_int_eq(quell_own_family_design(&untouched, &m.own[0], &at, &err), QUELL_E_USAGE);
