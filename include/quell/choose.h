@@ -31,24 +31,24 @@ typedef struct quell_own_family {
 } quell_own_family;
 
 typedef struct quell_controller {
-    bool takes_shapers;                                     /**< false: `shapers = none` */
+    bool takes_shapers; /**< false: `shapers = none` */
     size_t accepted_count;
-    char accepted[QUELL_FAMILIES_ACCEPTED_MAX][32];          /**< family ids, built-in or own */
-    char name[QUELL_FAMILIES_ACCEPTED_MAX][32];              /**< what the controller calls each; "" if not stated */
-    quell_reading frequency;                                /**< what it calls the shaper's frequency */
-    char frequency_unit[8];                                 /**< "Hz", "rad/s" or "s" */
-    double frequency_step_hz;                               /**< 0: any; in frequency_unit's own unit when that is s */
-    double frequency_range_hz[2];                           /**< both 0: not stated */
-    double damping;                                         /**< fixed number; NaN: free, or unknown */
+    char accepted[QUELL_FAMILIES_ACCEPTED_MAX][32]; /**< family ids, built-in or own */
+    char name[QUELL_FAMILIES_ACCEPTED_MAX][32];     /**< what the controller calls each; "" if not stated */
+    quell_reading frequency;                        /**< what it calls the shaper's frequency */
+    char frequency_unit[8];                         /**< "Hz", "rad/s" or "s" */
+    double frequency_step_hz;     /**< 0: any; in frequency_unit's own unit when that is s */
+    double frequency_range_hz[2]; /**< both 0: not stated */
+    double damping;               /**< fixed number; NaN: free, or unknown */
     bool damping_unknown;
-    char damping_unit[8];                                   /**< "ratio", "percent" or "Q" */
-    double tolerance;                                       /**< the V its EI shapers use; NaN: not stated */
-    size_t impulses;                                        /**< longest impulse list; 0: takes none */
+    char damping_unit[8]; /**< "ratio", "percent" or "Q" */
+    double tolerance;     /**< the V its EI shapers use; NaN: not stated */
+    size_t impulses;      /**< longest impulse list; 0: takes none */
     bool impulse_times_are_differences;
-    double tick_s;                                          /**< 0: none */
-    char one_setting_for[3][16];                            /**< "frequency", "family", "damping"; "" beyond */
+    double tick_s;               /**< 0: none */
+    char one_setting_for[3][16]; /**< "frequency", "family", "damping"; "" beyond */
     bool axis_delay;
-    char setting[512];                                      /**< template; "" if not stated */
+    char setting[512]; /**< template; "" if not stated */
 } quell_controller;
 
 /** What a machine file says. A plain value. */
@@ -58,11 +58,11 @@ typedef struct quell_machine {
     quell_controller controller;
     size_t own_count;
     quell_own_family own[QUELL_OWN_FAMILIES_MAX];
-    double corner_speed_mps;   /**< NaN: unknown */
-    double rounding_limit_m;   /**< NaN: not stated */
-    double residual_limit;     /**< NaN: not stated */
-    double ripple_limit_m;     /**< NaN: not stated */
-    char notes[4096];          /**< "key: value" lines */
+    double corner_speed_mps; /**< NaN: unknown */
+    double rounding_limit_m; /**< NaN: not stated */
+    double residual_limit;   /**< NaN: not stated */
+    double ripple_limit_m;   /**< NaN: not stated */
+    char notes[4096];        /**< "key: value" lines */
 } quell_machine;
 
 /** A machine of which nothing is known: every family may be used, frequencies are natural, damping is free. */
@@ -77,8 +77,8 @@ quell_status quell_machine_read(quell_machine *out, const quell_source *source, 
 
 /** Designs a shaper of an own family; its family pointer is NULL, its design point is filled in.
     QUELL_OK; QUELL_E_USAGE if the point is out of range. out untouched on failure. */
-quell_status quell_own_family_design(quell_shaper *out, const quell_own_family *own, const quell_design_point *at,
-                                     quell_error *err);
+quell_status quell_own_family_design(quell_shaper *out, const quell_own_family *own,
+                                     const quell_design_point *at, quell_error *err);
 
 /** Expands the setting template. Values are those the controller wants to see (unit, reading, step applied):
     {axis} {family} {name} {frequency} {frequency_hz} {period_s} {damping_ratio} {residual_limit} {amplitudes}
@@ -87,8 +87,8 @@ quell_status quell_own_family_design(quell_shaper *out, const quell_own_family *
     the same frequency in Hz and s. shaper->at is used even where shaper->family is NULL.
     QUELL_OK; QUELL_E_USAGE for an unknown placeholder; QUELL_E_MEMORY. *text lives in arena. */
 quell_status quell_machine_setting(const quell_machine *machine, char axis, const quell_shaper *shaper,
-                                   const char *family_id, double residual_limit, quell_arena *arena, char **text,
-                                   quell_error *err);
+                                   const char *family_id, double residual_limit, quell_arena *arena,
+                                   char **text, quell_error *err);
 
 /* ---------------------------------------------------------------- the choice */
 
@@ -96,9 +96,9 @@ quell_status quell_machine_setting(const quell_machine *machine, char axis, cons
 typedef struct quell_need {
     char axis; /**< 'x' or 'y' */
     const quell_modes *modes;
-    double drift;          /**< d: relative, added to the 95 % intervals of f on both sides */
-    double residual_limit; /**< share of ripple allowed, in (0, 1); NaN: the machine file's */
-    bool equal;            /**< R = worst over the modes instead of the weighted sum */
+    double drift;                    /**< d: relative, added to the 95 % intervals of f on both sides */
+    double residual_limit;           /**< share of ripple allowed, in (0, 1); NaN: the machine file's */
+    bool equal;                      /**< R = worst over the modes instead of the weighted sum */
     const quell_shaper *old_setting; /**< carried over unchanged; NULL: none */
 } quell_need;
 
@@ -107,42 +107,47 @@ enum { QUELL_CANDIDATES_MAX = 48 };
 /** A row of the choice. Times s, lengths m. NaN where a value is not known. */
 typedef struct quell_candidate {
     quell_shaper shaper;
-    char family_id[48];        /**< "zvd", "none", "impulses", an own family's id */
-    const char *title;         /**< for tables: "ZVD", "no shaper", "old setting: ZVD" */
-    bool accepted;             /**< the controller takes it */
+    char family_id[48]; /**< "zvd", "none", "impulses", an own family's id */
+    const char *title;  /**< for tables: "ZVD", "no shaper", "old setting: ZVD" */
+    bool accepted;      /**< the controller takes it */
     bool is_old, is_none;
-    double residual_nominal;   /**< R with every mode at its estimate */
-    double residual_worst;     /**< R over the uncertainty U */
-    size_t covers_count;       /**< stretches of the strongest mode's frequency, all modes scaled alike, with R <= limit */
+    double residual_nominal; /**< R with every mode at its estimate */
+    double residual_worst;   /**< R over the uncertainty U */
+    size_t
+        covers_count; /**< stretches of the strongest mode's frequency, all modes scaled alike, with R <= limit */
     double covers_hz[4][2];
-    double ripple_m[QUELL_MODES_MAX];         /**< nominal, per mode, after the reference move */
+    double ripple_m[QUELL_MODES_MAX]; /**< nominal, per mode, after the reference move */
     double ripple_ci95_m[QUELL_MODES_MAX][2];
-    double ripple_worst_m;     /**< sum over modes at the worst of U */
+    double ripple_worst_m; /**< sum over modes at the worst of U */
     double spread_s;
-    double rounding_m;                 /**< at the acceleration in use */
-    double acceleration_limit_mps2;    /**< NaN if the corner speed alone exceeds the rounding limit; infinite: none */
+    double rounding_m; /**< at the acceleration in use */
+    double
+        acceleration_limit_mps2; /**< NaN if the corner speed alone exceeds the rounding limit; infinite: none */
     double delay_s;
-    const char *reason;        /**< why it is in, out, or second; a few words */
+    const char *reason; /**< why it is in, out, or second; a few words */
 } quell_candidate;
 
 /** The choice for one axis. Indices into candidate, or -1. */
 typedef struct quell_axis_choice {
     char axis;
     size_t modes;
-    double weight[QUELL_MODES_MAX];
+    size_t
+        strongest; /**< the mode that rings most after the reference move: covers_hz are of its frequency */
+    double weight
+        [QUELL_MODES_MAX]; /**< of each mode in R: sum 1; 1 each where R is the largest over the modes */
     double unshaped_ripple_m[QUELL_MODES_MAX];
-    double uncertainty_hz[QUELL_MODES_MAX][2];     /**< U_k, frequencies */
+    double uncertainty_hz[QUELL_MODES_MAX][2]; /**< U_k, frequencies */
     double uncertainty_zeta[QUELL_MODES_MAX][2];
     double residual_limit;
     size_t count;
     quell_candidate candidate[QUELL_CANDIDATES_MAX]; /**< families as listed, the old setting, no shaper */
     int chosen, runner_up, old, none;
     bool meets_residual, meets_rounding; /**< of the chosen one; rounding that is not known counts as kept */
-    const char *setting;       /**< the controller's own line; NULL if there is no template */
-    const char *why;           /**< sentence */
+    const char *setting;                 /**< the controller's own line; NULL if there is no template */
+    const char *why;                     /**< sentence */
     size_t would_change_count;
     const char *would_change[6];
-    size_t ways_out_count;     /**< "keeps 6000 mm/s2: rounds 181 um"; "keeps 0.15 mm: acceleration 4100 mm/s2" */
+    size_t ways_out_count; /**< "keeps 6000 mm/s2: rounds 181 um"; "keeps 0.15 mm: acceleration 4100 mm/s2" */
     const char *way_out[4];
     size_t notes_count;
     const char *note[8];

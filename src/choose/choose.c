@@ -89,6 +89,7 @@ static void begin_result(choice_work *work)
     quell_axis_choice *out = work->out;
     out->axis = work->need->axis;
     out->modes = work->needs.modes;
+    out->strongest = work->needs.strongest;
     out->residual_limit = work->needs.residual_limit;
     out->chosen = out->runner_up = out->old = out->none = -1;
     out->why = "";

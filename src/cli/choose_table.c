@@ -77,11 +77,7 @@ static void cell_name(quell_table *table, const quell_axis_choice *choice, size_
 static void cell_covers(quell_table *table, const quell_axis_choice *choice, const quell_candidate *row,
                         const quell_modes *modes)
 {
-    size_t strongest = 0;
-    for (size_t k = 1; k < choice->modes; k++)
-        if (choice->weight[k] > choice->weight[strongest])
-            strongest = k;
-    double hz = modes->mode[strongest].frequency_hz;
+    double hz = modes->mode[choice->strongest].frequency_hz;
     for (size_t i = 0; i < row->covers_count; i++)
         if (row->covers_hz[i][0] <= hz && row->covers_hz[i][1] >= hz) {
             quell_table_cell(table, "%s-%s", quell_number_fixed(row->covers_hz[i][0], 0).text,

@@ -8,15 +8,6 @@
 
 enum { CURVES_MAX = 5, CURVE_POINTS = 500 };
 
-static size_t strongest_mode(const quell_axis_choice *choice)
-{
-    size_t strongest = 0;
-    for (size_t k = 1; k < choice->modes; k++)
-        if (choice->weight[k] > choice->weight[strongest])
-            strongest = k;
-    return strongest;
-}
-
 /* The rows drawn as curves: the chosen, the runner-up, the old setting, then the rest in order. */
 static size_t leading_rows(const quell_axis_choice *choice, size_t *row)
 {
@@ -68,8 +59,8 @@ static void add_curve(quell_plot *plot, const quell_axis_choice *choice, size_t 
 
 static void frequency_panel(quell_plot *plot, const quell_axis_choice *choice, const quell_modes *modes)
 {
-    size_t strongest = strongest_mode(choice), row[CURVES_MAX], curves = leading_rows(choice, row);
-    double range_hz[2] = {HUGE_VAL, 0}, damping_ratio = modes->mode[strongest].damping_ratio;
+    size_t row[CURVES_MAX], curves = leading_rows(choice, row);
+    double range_hz[2] = {HUGE_VAL, 0}, damping_ratio = modes->mode[choice->strongest].damping_ratio;
     char title[120], label[96];
     snprintf(title, sizeof title, "%c axis: residual vibration of a mode of damping ratio %s",
              choice->axis - 'a' + 'A', quell_number_fixed(damping_ratio, 3).text);

@@ -50,6 +50,27 @@ static const char *chosen_id(const quell_axis_choice *choice)
     return choice->chosen < 0 ? "nothing" : choice->candidate[choice->chosen].family_id;
 }
 
+/* Of 30 Hz at c = 0.05 and 50 Hz at c = 1 the latter rings more: at equal velocity steps by 0.6 / 0.05 = 12 times. Its
+   frequency is the one that the stretches covered are told in, even where all modes weigh alike. */
+START_TEST(what_is_covered_is_told_of_the_mode_that_rings_most)
+{
+    quell_modes modes = {.count = 2, .mode = {demo_mode(30, 0.05, 0.05), demo_mode(50, 0.05, 1)}};
+    quell_machine machine = demo_machine();
+    quell_need need = demo_need('x', &modes);
+    need.equal = true;
+    need.residual_limit = 0.4;
+    chosen made = choose(&need, &machine);
+    ck_assert_int_eq(made.status, QUELL_OK);
+    ck_assert_uint_eq(made.choice->strongest, 1);
+    const quell_candidate *row = &made.choice->candidate[made.choice->chosen];
+    bool covered = false;
+    for (size_t i = 0; i < row->covers_count; i++)
+        covered = covered || (row->covers_hz[i][0] < 50 && row->covers_hz[i][1] > 50);
+    ck_assert(covered);
+    finish(&made);
+}
+END_TEST
+
 /* ---------------------------------------------------------------- the rule */
 
 START_TEST(least_spread_and_within_three_percent_the_wider)
@@ -764,6 +785,7 @@ Suite *suite_choose(void)
     Suite *suite = suite_create("choose");
     TCase *cases = tcase_create("choose");
     tcase_set_timeout(cases, 120);
+    tcase_add_test(cases, what_is_covered_is_told_of_the_mode_that_rings_most);
     tcase_add_test(cases, least_spread_and_within_three_percent_the_wider);
     tcase_add_test(cases, without_any_that_meets_ripple_decides_within_the_rounding_limit);
     tcase_add_test(cases, the_demo_is_chosen_as_the_design_expects);
