@@ -1,5 +1,5 @@
 /* Building of plots: panels, curves, notes. Everything given is copied; texts are made harmless here, once. */
-#include "plot_private.h"
+#include "report/plot_private.h"
 
 #include <math.h>
 #include <string.h>
@@ -149,4 +149,10 @@ void quell_plot_level(quell_plot *plot, double y, const char *label)
     plot_note *level = &panel->level[panel->levels++];
     *level = (plot_note){.y = y};
     copy_text(level->text, label);
+}
+
+const char *plot_axis_words(char letter)
+{
+    static const char *const words[] = {"X axis", "Y axis", "Z axis"};
+    return letter >= 'x' && letter <= 'z' ? words[letter - 'x'] : "axis that moves";
 }

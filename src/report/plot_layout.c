@@ -1,5 +1,5 @@
 /* Layout of plots: ranges from the data, panels on the canvas, labels that do not cover each other. */
-#include "plot_private.h"
+#include "report/plot_private.h"
 
 #include <math.h>
 #include <string.h>
@@ -43,8 +43,17 @@ static void fill_axis(plot_axis *axis, double low, double high, double margin)
     axis->high = axis->log ? fmax(high, low * 1.01) : high + margin * span;
 }
 
+/* A logarithm has no place for 0 and below, and no axis one for what is not finite: such a range is left to the data. */
+static void drop_impossible(plot_axis *axis)
+{
+    if (!isfinite(axis->low) || !isfinite(axis->high) || (axis->log && !(axis->low > 0)))
+        axis->low = axis->high = 0;
+}
+
 void plot_fill_ranges(plot_panel *panel)
 {
+    drop_impossible(&panel->x);
+    drop_impossible(&panel->y);
     double x_low = INFINITY, x_high = -INFINITY, y_low = INFINITY, y_high = -INFINITY;
     for (size_t c = 0; c < panel->curves; c++)
         for (size_t i = 0; i < panel->curve[c].n; i++)

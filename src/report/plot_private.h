@@ -83,6 +83,9 @@ double plot_arrange(const quell_plot *plot, plot_box box[PLOT_PANELS_MAX]);
 /* Places all labels of a panel so that they do not cover each other; returns their number. */
 size_t plot_place_labels(const plot_panel *panel, const plot_box *box, plot_label label[PLOT_LABELS_MAX]);
 
+/* "X axis", "axis that moves" (letter 0): for titles. */
+const char *plot_axis_words(char letter);
+
 /* x or y to pixels. */
 double plot_pixel(const plot_axis *axis, double value, double from, double to);
 

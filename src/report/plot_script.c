@@ -1,6 +1,6 @@
 /* Writing of a plot's data and gnuplot script. Only fixed file names and single-quoted, cleaned texts enter the script:
    gnuplot runs backquotes in double quotes and '< command' as a file name. */
-#include "plot_private.h"
+#include "report/plot_private.h"
 
 #include <math.h>
 #include <string.h>
@@ -156,9 +156,9 @@ static void write_labels(const plot_panel *panel, const plot_box *box, double he
 static void write_curve(const plot_curve *curve, size_t index, FILE *stream)
 {
     static const char *const style[] = {
-        [QUELL_MARK_LINE] = "lines dashtype 1",     [QUELL_MARK_DASHED] = "lines dashtype 2",
-        [QUELL_MARK_DOTTED] = "lines dashtype 3",   [QUELL_MARK_POINTS] = "points pointtype 7 pointsize 0.7",
-        [QUELL_MARK_STEMS] = "impulses dashtype 1", [QUELL_MARK_BAND] = "filledcurves",
+        [QUELL_MARK_LINE] = "lines dashtype 1",      [QUELL_MARK_DASHED] = "lines dashtype 2",
+        [QUELL_MARK_DOTTED] = "lines dashtype 3",    [QUELL_MARK_POINTS] = "points pointtype 7 pointsize 0.7",
+        [QUELL_MARK_STEMS] = "impulses dashtype 1",  [QUELL_MARK_BAND] = "filledcurves",
         [QUELL_MARK_SHADE] = "image pixels notitle",
     };
     bool band = curve->mark == QUELL_MARK_BAND, shade = curve->mark == QUELL_MARK_SHADE;
@@ -227,7 +227,8 @@ void plot_write_script(const quell_plot *plot, const char *kind, FILE *stream)
             fprintf(stream, "\nset output 'plot.%s'\n", kind);
         }
     fputs("set encoding utf8\nset tics nomirror out\nset border 3 linecolor rgb '#505050'\n"
-          "set grid linewidth 0.6 linecolor rgb '#d8d8d8' dashtype 1\nunset key\nset palette gray negative\nset cbrange [0:1]\nunset colorbox\n"
+          "set grid linewidth 0.6 linecolor rgb '#d8d8d8' dashtype 1\nunset key\nset palette gray "
+          "negative\nset cbrange [0:1]\nunset colorbox\n"
           "set multiplot title ",
           stream);
     write_quoted(stream, plot->title);

@@ -1,6 +1,6 @@
 /* The picture of a sweep: frequency over time, dark where there is much vibration. */
 #include "report/plot_spectrum.h"
-#include "quell/report.h"
+#include "report/plot_private.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -59,8 +59,7 @@ quell_status quell_plot_spectrogram(const quell_spectrogram *spectrogram, char a
     size_t n = spectrogram->slices * shown.count;
     double *cells = quell_memory_get((3 * n + 1) * sizeof *cells);
     char title[200];
-    snprintf(title, sizeof title, "%s: %c%s", name, axis_letter != 0 ? axis_letter - 'x' + 'X' : 't',
-             axis_letter != 0 ? " axis, frequency over time" : "he axis that moves, frequency over time");
+    snprintf(title, sizeof title, "%s: frequency over time, %s", name, plot_axis_words(axis_letter));
     quell_plot *plot = quell_plot_create(title);
     quell_status status = QUELL_OK;
     if (cells == NULL || plot == NULL)

@@ -1,6 +1,6 @@
 /* Densities with their confidence, modes marked; and how a fit follows them. */
 #include "report/plot_spectrum.h"
-#include "quell/report.h"
+#include "report/plot_private.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -182,10 +182,7 @@ quell_status quell_plot_modes(const quell_spectrum *spectrum, size_t axis, const
     if (status != QUELL_OK)
         return status;
     char title[200];
-    if (axis_letter != 0)
-        snprintf(title, sizeof title, "%s: modes of the %c axis", name, axis_letter - 'x' + 'X');
-    else
-        snprintf(title, sizeof title, "%s: modes of the axis that moves", name);
+    snprintf(title, sizeof title, "%s: modes of the %s", name, plot_axis_words(axis_letter));
     double *curves = quell_memory_get(2 * (part.count + 1) * sizeof *curves);
     quell_plot *plot = quell_plot_create(title);
     if (curves == NULL || plot == NULL)

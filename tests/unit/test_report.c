@@ -233,6 +233,30 @@ START_TEST(hostile_plot_file_names_stay_names)
 }
 END_TEST
 
+/* A logarithm has no place for 0: ticks from 0 on would never end (the test's time limit would). */
+START_TEST(impossible_ranges_are_left_to_the_data)
+{
+    static const double range[][2] = {{0, 100}, {-5, 100}, {(double)NAN, 100}, {1, HUGE_VAL}};
+    static const double x[] = {2, 20}, y[] = {3, 4};
+    for (size_t i = 0; i < sizeof range / sizeof range[0]; i++) {
+        quell_error err = {0};
+        quell_plot *plot = quell_plot_create("plain");
+        quell_plot_panel(plot, "p", "x", "y");
+        quell_plot_x_range(plot, range[i][0], range[i][1], true);
+        quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_MAIN, 1, x, y, NULL, 2, "", NAN);
+        quell_status status = quell_plot_draw(plot, in_folder("p.svg"), in_folder("keep"), &err);
+        ck_assert_msg(status == QUELL_OK || !have_gnuplot(), "range %zu: %s", i, err.text);
+        FILE *script = fopen(in_folder("keep/p.plot/plot.gnuplot"), "r");
+        char line[256] = "";
+        while (fgets(line, sizeof line, script) != NULL && strncmp(line, "set xrange", 10) != 0)
+            continue;
+        fclose(script);
+        ck_assert_str_eq(line, "set xrange [2:20]\n");
+        quell_plot_destroy(plot);
+    }
+}
+END_TEST
+
 START_TEST(plot_refusals)
 {
     quell_error err = {0};
@@ -287,6 +311,7 @@ Suite *suite_report(void)
     tcase_add_test(cases, json_reports_a_set_that_failed);
     tcase_add_test(cases, hostile_plot_texts_run_nothing);
     tcase_add_test(cases, hostile_plot_file_names_stay_names);
+    tcase_add_test(cases, impossible_ranges_are_left_to_the_data);
     tcase_add_test(cases, plot_refusals);
     tcase_add_test(cases, plot_building_survives_failing_memory);
     suite_add_tcase(suite, cases);
