@@ -1,5 +1,5 @@
 /* The one owner of FFTW plans: real-to-complex transforms with their own aligned buffers. */
-#include "spectrum_private.h"
+#include "spectrum/spectrum_private.h"
 
 #include <fftw3.h>
 #include <pthread.h>
@@ -61,21 +61,6 @@ void quell_fourier_destroy(quell_fourier *fourier)
     pthread_mutex_unlock(&planner);
     quell_memory_free(fourier->block);
     quell_memory_free(fourier);
-}
-
-double *quell_fourier_input(quell_fourier *fourier)
-{
-    return fourier->input;
-}
-
-const double complex *quell_fourier_output(const quell_fourier *fourier)
-{
-    return fourier->output;
-}
-
-void quell_fourier_run(quell_fourier *fourier)
-{
-    fftw_execute(fourier->plan);
 }
 
 /* Least-squares line a + b (n - middle); b is 0 when only the mean is wanted. */

@@ -1,9 +1,7 @@
 /* Density over time: one slice a segment, evenly spread over the recording. */
-#include "spectrum_private.h"
+#include "spectrum/spectrum_private.h"
 
 #include <math.h>
-
-enum { SEGMENT_MIN = 8, SEGMENT_MAX = 1 << 26 };
 
 static quell_status check(const double *accel_mps2, size_t n, double rate_hz, size_t segment, size_t slices,
                           quell_error *err)

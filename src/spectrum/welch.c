@@ -1,11 +1,9 @@
 /* Welch's estimate as a streaming accumulator: memory is one segment an axis, whatever the recording's
    length. */
-#include "spectrum_private.h"
+#include "spectrum/spectrum_private.h"
 
 #include <math.h>
 #include <string.h>
-
-enum { SEGMENT_MIN = 8, SEGMENT_MAX = 1 << 26 };
 
 struct quell_welch {
     size_t axes, segment, hop, bins;
