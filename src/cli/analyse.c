@@ -73,11 +73,15 @@ static quell_status read_ignored(cli_run *run, const char *text, quell_ignored *
                           number);
     const char *reason = equals + 1;
     size_t size = strlen(reason);
-    bool quoted = size >= 2 && reason[0] == '"' && reason[size - 1] == '"';
-    char *copy = quell_arena_copy(run->arena, quoted ? reason + 1 : reason, quoted ? size - 2 : size);
-    if (copy == NULL)
+    if (size >= 2 && reason[0] == '"' && reason[size - 1] == '"') {
+        reason++;
+        size -= 2;
+    }
+    char *room =
+        QUELL_NEW(run->arena, char, size + 8); /* quell_printable wants 8, and never lengthens a text */
+    if (room == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for --ignore");
-    out->reason = quell_printable(copy, size + 1 < 8 ? 8 : size + 1, copy, strlen(copy));
+    out->reason = quell_printable(room, size + 8, reason, size);
     return QUELL_OK;
 }
 
