@@ -89,7 +89,8 @@ size_t quell_text_width(const char *text, size_t length);
 
 /* ---------------------------------------------------------------- memory */
 
-/** malloc, realloc and free of the project: the only calls of these, so that tests can make each one fail in turn. */
+/** malloc, realloc and free of the project: the only calls of these, so that tests can make each one fail in turn.
+    NULL if memory is out; 0 bytes count as 1. Free takes NULL. */
 void *quell_memory_get(size_t bytes);
 void *quell_memory_resize(void *old, size_t bytes);
 void quell_memory_free(void *block);
@@ -108,6 +109,8 @@ typedef struct quell_arena quell_arena;
 
 /** A new arena that will hold at most limit_bytes in all; NULL if memory is out. */
 quell_arena *quell_arena_create(size_t limit_bytes);
+
+/** Frees the arena and all that lives in it; NULL is allowed. */
 void quell_arena_destroy(quell_arena *arena);
 
 /** count objects of size bytes, cleared to zero and aligned for any type (to 64 bytes when larger than 4 KiB, so
@@ -187,15 +190,18 @@ quell_status quell_quantity_parse_range(const char *text, quell_dimension dimens
 /* ---------------------------------------------------------------- random numbers */
 
 /** A seeded generator (GSL's mt19937): the same seed gives the same numbers on every machine. Seeds below 2^32 are
-    the generator's own (but its 0 is 4357); the higher bits of a larger one are folded into these 32. */
+    the generator's own (but its 0 is 4357); the higher bits of a larger one are folded into these 32.
+    Source: M. Matsumoto and T. Nishimura, ACM Trans. Model. Comput. Simul. 8(1), 1998. */
 typedef struct quell_random quell_random;
+
+/** NULL if memory is out. Destroy takes NULL. */
 quell_random *quell_random_create(uint64_t seed);
 void quell_random_destroy(quell_random *random);
 
 /** Uniform in [0, 1). */
 double quell_random_uniform(quell_random *random);
 
-/** Standard normal (mean 0, standard deviation 1). */
+/** Standard normal (mean 0, standard deviation 1). Source: G. Marsaglia and W. W. Tsang, J. Stat. Softw. 5(8), 2000. */
 double quell_random_normal(quell_random *random);
 
 #endif

@@ -24,8 +24,9 @@ quell_source quell_source_memory(quell_memory_source *state, const char *name);
 
 /** How to read a recording. Zeroed: everything from the file itself. Texts are as on the command line. */
 typedef struct quell_read_options {
-    const char *columns;   /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; NULL: found */
-    const char *unit;      /**< "g", "mg", "m/s2", "mm/s2", "counts:0.004g"; NULL: from the header, or by gravity */
+    const char *columns; /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; NULL: found */
+    const char
+        *unit; /**< "g", "mg", "m/s2", "mm/s2", "counts:0.004g"; NULL: from the header, or by gravity */
     const char *rate;      /**< "HZ" or "HZ:TOL%"; NULL: from the stamps */
     const char *time_unit; /**< "s", "ms", "us", "ns"; NULL: from the header, or by magnitude */
     const char *span;      /**< "A:B" seconds from the start of the recording; NULL: all */
@@ -49,11 +50,11 @@ typedef struct quell_findings {
     quell_finding item[QUELL_FINDINGS_MAX];
 } quell_findings;
 
-/** Adds a finding; text is formatted into the arena. Beyond QUELL_FINDINGS_MAX the last entry is replaced by one
-    that says how many more there were. QUELL_E_MEMORY if the arena is out. */
-quell_status quell_findings_add(quell_findings *findings, quell_arena *arena, const char *kind, quell_severity severity,
-                                double value, double limit, const char *remedy, const char *format, ...)
-    QUELL_PRINTF(8, 9);
+/** Adds a finding; text is formatted into the arena, kind and remedy must outlive the findings. Beyond QUELL_FINDINGS_MAX the last entry is replaced by one
+    that says how many more there were. QUELL_OK; QUELL_E_MEMORY if the arena is out (nothing is added). */
+quell_status quell_findings_add(quell_findings *findings, quell_arena *arena, const char *kind,
+                                quell_severity severity, double value, double limit, const char *remedy,
+                                const char *format, ...) QUELL_PRINTF(8, 9);
 
 /** One recording. Sample i of axis k is accel_mps2[k][i] at start_s + i / rate_hz, later by the samples in break_lost
     after each gap that was too long to fill. Lives in the arena. */
@@ -68,18 +69,21 @@ typedef struct quell_recording {
     double start_s;           /**< time of sample 0 on the file's own clock */
     double offset_s;          /**< of sample 0 from the file's first sample: 0 unless a span was asked for */
     double rate_hz, rate_ci95_hz[2];
-    bool has_time;           /**< stamps were read (not only --rate) */
-    double jitter_fraction;  /**< standard deviation of the stamps about the fit, in sample intervals; 0 without stamps */
-    bool coarse_stamps;      /**< several samples share a stamp, or nearly: single losses cannot be seen */
-    size_t lost_samples;     /**< located in the stamps, filled or not */
-    size_t gaps;             /**< places where samples were lost */
-    size_t filled_samples;   /**< lost samples that were filled: by a cubic, where they last less than 1/(8 * 100 Hz) or
+    bool has_time; /**< stamps were read (not only --rate) */
+    double
+        jitter_fraction; /**< standard deviation of the stamps about the fit, in sample intervals; 0 without stamps */
+    bool coarse_stamps;  /**< several samples share a stamp, or nearly: single losses cannot be seen */
+    size_t lost_samples; /**< located in the stamps, filled or not */
+    size_t gaps;         /**< places where samples were lost */
+    size_t
+        filled_samples; /**< lost samples that were filled: by a cubic, where they last less than 1/(8 * 100 Hz) or
                                   only one is lost */
-    const size_t *break_at;  /**< indices of the first sample after each gap too long to fill: no segment of a spectrum
+    const size_t
+        *break_at; /**< indices of the first sample after each gap too long to fill: no segment of a spectrum
                                   may straddle them */
     const size_t *break_lost; /**< samples missing at each of them */
     size_t break_count;
-    double step_mps2[3];     /**< smallest change between sample values; 0 if none was seen */
+    double step_mps2[3];       /**< smallest change between sample values; 0 if none was seen */
     double resolution_mps2[3]; /**< largest step that explains all values read; 0 if none */
     double clipped_fraction[3];
     quell_findings findings;
@@ -88,8 +92,8 @@ typedef struct quell_recording {
 /** Reads a whole recording. out and what it points to live in arena; untouched on failure.
     QUELL_OK; QUELL_E_DATA (file, line, column, found, wanted); QUELL_E_USAGE for a wrong option; QUELL_E_IO;
     QUELL_E_MEMORY. */
-quell_status quell_recording_read(quell_recording *out, const quell_source *source, const quell_read_options *options,
-                                  quell_arena *arena, quell_error *err);
+quell_status quell_recording_read(quell_recording *out, const quell_source *source,
+                                  const quell_read_options *options, quell_arena *arena, quell_error *err);
 
 /** How the sensor sits: rows are the machine's x, y, z in sensor axes (machine = map * sensor). */
 typedef struct quell_mounting {
@@ -105,7 +109,8 @@ typedef struct quell_mounting {
 /** Finds the mounting of a three-axis recording from gravity (static mean) and the driven axis ('x' or 'y'; 0: not
     known, the direction found is called the driven one) from slow motion and the largest motion.
     A fixed map in options->mount is used as given. One- and two-axis recordings get the identity and a finding.
-    QUELL_OK; QUELL_E_USAGE if mount is malformed; QUELL_E_MEMORY. Findings are added to the recording's. */
+    Findings are added to the recording's. The samples stay as they are: see quell_mounting_apply.
+    QUELL_OK; QUELL_E_USAGE if mount is malformed; QUELL_E_MEMORY. out untouched on failure. */
 quell_status quell_mounting_find(quell_mounting *out, quell_recording *recording, char driven_axis,
                                  const quell_read_options *options, quell_arena *arena, quell_error *err);
 
@@ -124,16 +129,19 @@ typedef struct quell_fitness {
     const char *reason, *remedy; /**< sentences; "" if there is nothing to say */
     double duration_s;
     double mean_mps2[3];
-    double noise_mps2_per_rthz[3]; /**< sensor noise floor, sqrt of the density, from the rests; without any, of what lies
+    double noise_mps2_per_rthz
+        [3]; /**< sensor noise floor, sqrt of the density, from the rests; without any, of what lies
                                         above 0.3 of the rate; NaN if it is too short to tell */
-    double dominant_hz;            /**< where the motion has its largest density; NaN without motion */
+    double dominant_hz; /**< where the motion has its largest density; NaN without motion */
     size_t segments;
     quell_segment segment[32]; /**< times from the file's first sample: ready for --span */
 } quell_fitness;
 
-/** Judges a recording by the thresholds of the design and adds findings to it. driven axis: index 0-2 whose death
-    would be fatal, or -1. QUELL_OK; QUELL_E_MEMORY. */
-quell_status quell_recording_judge(quell_fitness *out, quell_recording *recording, int driven, quell_arena *arena,
-                                   quell_error *err);
+/** Judges a recording and adds findings to it: lost samples (over 1 % care, 10 % unfit), jitter of fine stamps (10 %,
+    25 % of a sample), clipping (any, 1 % of the samples), length without gaps (under 10 s, 2 s), dead and stuck axes,
+    gravity off by 5 %, lines at rest, motion near half the rate (10 % of its power). driven: index (0-2) of the axis
+    whose death alone makes it unfit, or -1. QUELL_OK; QUELL_E_MEMORY (out is untouched, findings may be added). */
+quell_status quell_recording_judge(quell_fitness *out, quell_recording *recording, int driven,
+                                   quell_arena *arena, quell_error *err);
 
 #endif

@@ -26,14 +26,14 @@ typedef struct quell_motion_state {
     double position_m, velocity_mps, acceleration_mps2, jerk_mps3;
 } quell_motion_state;
 
-/** The state at time_s. Walks the events from the start: for one-off use; see quell_motion_cursor for series. */
+/** The state at time_s, at rest at 0 before the first event. Walks the events from the start: for one-off use; see quell_motion_cursor for series. */
 quell_motion_state quell_motion_at(const quell_motion *motion, double time_s);
 
 /** A walk along a motion in order of time. Start with {.motion = &m}. */
 typedef struct quell_motion_cursor {
     const quell_motion *motion;
-    size_t next;                /**< first event not yet passed */
-    double time_s;              /**< of the state held */
+    size_t next;   /**< first event not yet passed */
+    double time_s; /**< of the state held */
     quell_motion_state state;
 } quell_motion_cursor;
 
@@ -58,19 +58,21 @@ typedef struct quell_preamble {
     double dwell_s;           /**< rest after each stroke and each return */
 } quell_preamble;
 
-/** Builders append events to a list that grows in the arena's stead; free with quell_motion_list_free. */
+/** Builders append events to this list. Start with {0}; free with quell_motion_list_free, also after a failure, which
+    may leave part of a piece in it. */
 typedef struct quell_motion_list {
     quell_event *event;
     size_t count, capacity;
     double end_s; /**< time at which the last appended piece ends */
 } quell_motion_list;
 
+/** Frees the events and empties the list. */
 void quell_motion_list_free(quell_motion_list *list);
 
 /** The list as a motion; valid until the list changes. */
 quell_motion quell_motion_view(const quell_motion_list *list);
 
-/** Nothing for seconds >= 0. */
+/** Nothing for seconds (>= 0, finite: not checked). */
 void quell_motion_add_rest(quell_motion_list *list, double seconds);
 
 /** One event at the list's end: for motion that no other builder makes. Ends no later than it began.
@@ -86,7 +88,8 @@ quell_status quell_motion_add_stroke(quell_motion_list *list, double length_m, d
 
 /** Rest; strokes towards + at slow speed, each with its return; rest. Ends where it began.
     Returns as quell_motion_add_stroke; QUELL_E_USAGE also if a time is negative or not finite. */
-quell_status quell_motion_add_preamble(quell_motion_list *list, const quell_preamble *preamble, quell_error *err);
+quell_status quell_motion_add_preamble(quell_motion_list *list, const quell_preamble *preamble,
+                                       quell_error *err);
 
 /** The whole sweep, cycle by cycle until the frequency passes end_hz. At most 1e6 cycles. Every cycle begins and
     ends at rest at the same place; its stroke is a / (16 f^2), its greatest speed a / (4 f).

@@ -13,8 +13,9 @@
 #include "quell/shaping.h"
 
 typedef struct quell_simulated_mode {
-    double frequency_hz, damping_ratio;
-    double participation[3]; /**< ringing acceleration on each machine axis per driven acceleration */
+    double frequency_hz, damping_ratio; /**< above 0 to 1e6; 0 to 0.99 */
+    double participation
+        [3]; /**< -1000 to 1000: ringing acceleration on each machine axis per driven acceleration */
 } quell_simulated_mode;
 
 typedef enum quell_excitation {
@@ -37,28 +38,30 @@ typedef struct quell_simulation {
     char axis; /**< driven: 'x' or 'y' */
     quell_excitation excitation;
     quell_sweep sweep;
-    double random_rms_mps2; /**< random and ambient: level of the white acceleration, rms in 0..rate/2: its one-sided
+    double
+        random_rms_mps2; /**< random and ambient: level of the white acceleration, rms in 0..rate/2: its one-sided
                                  density is random_rms^2 / (rate / 2) at frequencies far below rate / 2 */
-    double seconds;         /**< of random, stops or ambient excitation (a sweep has its own length; stops go on until
+    double seconds; /**< of random, stops or ambient excitation (a sweep has its own length; stops go on until
                                  this is used up and the axis is back) */
     quell_preamble preamble;
     double stroke_m, speed_mps, acceleration_mps2, dwell_s; /**< of stops */
-    double rotation_rad[3]; /**< sensor = Rz(r2) Ry(r1) Rx(r0) applied to machine axes */
-    double rate_hz;
-    double clock_error;         /**< relative: true rate = rate * (1 + clock_error) */
-    double jitter;              /**< standard deviation of the stamps in sample intervals */
-    double lost;                /**< probability of losing a sample */
+    double rotation_rad[3]; /**< -100 to 100 each: sensor = Rz(r2) Ry(r1) Rx(r0) applied to machine axes */
+    double rate_hz;         /**< nominal, 1 to 1e7 */
+    double clock_error;     /**< relative, -0.5 to 0.5: true rate = rate * (1 + clock_error) */
+    double jitter;          /**< 0 to 0.5: standard deviation of the stamps in sample intervals */
+    double lost;            /**< 0 to 0.9: probability of losing a sample */
     double noise_mps2_per_rthz; /**< white sensor noise, sqrt of one-sided density */
     double step_mps2;           /**< quantisation; 0: none */
     double clip_mps2;           /**< sensor range; 0: none */
     size_t lines;
     quell_line line[4];
     const quell_shaper *shaper; /**< in effect on the driven axis; NULL: none */
-    size_t oversample;          /**< of random and ambient: random values per sample, 0 meaning 1; acceleration runs
+    size_t
+        oversample; /**< 0 to 64, of random and ambient: random values per sample, 0 meaning 1; acceleration runs
                                      straight from each to the next (first-order hold). Above 1, what lies
                                      beyond half the rate folds back as the sensor's mean lets it: by f / (rate - f)
                                      in amplitude. Other motion is exact */
-    uint64_t seed;              /**< noise, jitter, losses and excitation each have a generator of their own */
+    uint64_t seed; /**< noise, jitter, losses and excitation each have a generator of their own */
 } quell_simulation;
 
 /** A made recording: count rows of stamp and three sensor axes; lost rows are absent. Lives in the arena. */
@@ -77,6 +80,7 @@ void quell_simulated_rotation(const double rotation_rad[3], double out[3][3]);
 
 /** Runs the simulation. QUELL_OK; QUELL_E_USAGE naming the value out of range; QUELL_E_MEMORY (more than 1e8
     samples). out untouched on failure. The same seed gives the same numbers. */
-quell_status quell_simulate(const quell_simulation *setup, quell_arena *arena, quell_simulated *out, quell_error *err);
+quell_status quell_simulate(const quell_simulation *setup, quell_arena *arena, quell_simulated *out,
+                            quell_error *err);
 
 #endif

@@ -18,13 +18,14 @@ typedef struct quell_window {
     double coefficient[6];
 } quell_window;
 
+/** The table, *count rows of it. */
 const quell_window *quell_windows(size_t *count);
 const quell_window *quell_window_find(const char *id); /**< NULL if there is none */
 
-/** Fills n samples of the window. */
+/** Fills n (> 0) samples of the window; out has room for them. */
 void quell_window_fill(const quell_window *window, double *out, size_t n);
 
-/** Equivalent noise bandwidth of n samples in bins: n sum w^2 / (sum w)^2. */
+/** Equivalent noise bandwidth of a window of n (> 0) samples in bins: n sum w^2 / (sum w)^2 (F. J. Harris, 1978). */
 double quell_window_enbw_bins(const double *samples, size_t n);
 
 /** How to estimate. */
@@ -45,9 +46,9 @@ typedef struct quell_spectrum {
     const quell_window *window;
     size_t segment, hop, segments; /**< samples, samples, averaged segments K */
     double dof;                    /**< nu of an inner bin; half of it at 0 Hz and at the Nyquist bin */
-    double ci95_factor[2];         /**< true density is within [P * lo, P * hi], 95 %: nu/chi2(.975), nu/chi2(.025) */
+    double ci95_factor[2]; /**< true density is within [P * lo, P * hi], 95 %: nu/chi2(.975), nu/chi2(.025) */
     double bin_correlation[QUELL_SPECTRUM_LAGS + 1]; /**< rho^2_m, see quell_welch_bin_correlation */
-    double *asd_m2ps3[3];          /**< per axis; NULL beyond axes */
+    double *asd_m2ps3[3];                            /**< per axis; NULL beyond axes */
     /** cross[i][j] for i < j: one-sided cross-spectral density E[conj(X_i) X_j]; NULL unless asked for. */
     double complex *cross_m2ps3[3][3];
 } quell_spectrum;
@@ -61,32 +62,40 @@ typedef struct quell_welch quell_welch;
 
 /** A new accumulator for `axes` (1-3) channels. options->segment must be given.
     QUELL_OK; QUELL_E_USAGE if an option is out of range; QUELL_E_MEMORY. */
-quell_status quell_welch_create(quell_welch **out, size_t axes, const quell_welch_options *options, quell_error *err);
+quell_status quell_welch_create(quell_welch **out, size_t axes, const quell_welch_options *options,
+                                quell_error *err);
+
+/** NULL is allowed. */
 void quell_welch_destroy(quell_welch *welch);
 
-/** Adds n samples per axis (axes pointers). QUELL_E_DATA naming axis and sample if one is not finite. */
+/** Adds n samples per axis (axes pointers). QUELL_OK; QUELL_E_DATA naming axis and sample if one is not finite, and
+    then none of them is added. */
 quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2, size_t n, quell_error *err);
 
 /** No segment may straddle this point: a gap in the recording. The samples held are dropped. */
 void quell_welch_break(quell_welch *welch);
 
-/** The estimate so far; rate_hz only scales its axes. QUELL_E_DATA if no segment was completed. */
-quell_status quell_welch_finish(const quell_welch *welch, double rate_hz, quell_arena *arena, quell_spectrum *out,
-                                quell_error *err);
+/** The estimate so far; rate_hz only scales its axes. out lives in arena and is untouched on failure.
+    QUELL_OK; QUELL_E_DATA if no segment was completed; QUELL_E_USAGE if the rate is not above 0; QUELL_E_MEMORY. */
+quell_status quell_welch_finish(const quell_welch *welch, double rate_hz, quell_arena *arena,
+                                quell_spectrum *out, quell_error *err);
 
 /** All at once: axes pointers to n samples each at rate_hz. break_at: break_count sample indices that no segment
     may straddle (NULL: none). out lives in arena and is untouched on failure.
-    QUELL_OK; QUELL_E_DATA if fewer samples than one segment or one is not finite; QUELL_E_USAGE; QUELL_E_MEMORY. */
+    QUELL_OK; QUELL_E_DATA if no segment of unbroken samples fits or one is not finite; QUELL_E_USAGE if axes (1-3),
+    rate, segment or overlap is out of range; QUELL_E_MEMORY. */
 quell_status quell_spectrum_estimate(const double *const *accel_mps2, size_t axes, size_t n, double rate_hz,
-                                     const size_t *break_at, size_t break_count, const quell_welch_options *options,
-                                     quell_arena *arena, quell_spectrum *out, quell_error *err);
+                                     const size_t *break_at, size_t break_count,
+                                     const quell_welch_options *options, quell_arena *arena,
+                                     quell_spectrum *out, quell_error *err);
 
 /** Degrees of freedom nu = 2K / (1 + 2 sum_m (1 - m/K) rho_w(m hop)^2), rho_w the window's own autocorrelation
-    normalised to 1 at 0. window: segment samples. */
+    normalised to 1 at 0. window: segment samples; hop and segments > 0. Source: Welch 1967; Percival and Walden,
+    Spectral Analysis for Physical Applications, 1993 (from memory). */
 double quell_welch_dof(const double *window, size_t segment, size_t hop, size_t segments);
 
 /** Correlation rho^2_m (m = 0..QUELL_SPECTRUM_LAGS) between bins m apart, from window and hop exactly:
-    F_k(m) = |FFT(w[n] w[n + k hop])(m)|^2, rho^2_m = sum_k (1 - |k|/K) F_k(m) / the same at 0. For band powers and
+    derived: F_k(m) = |FFT(w[n] w[n + k hop])(m)|^2, rho^2_m = sum_k (1 - |k|/K) F_k(m) / the same at 0. For band powers and
     for the likelihood fit. */
 void quell_welch_bin_correlation(const double *window, size_t segment, size_t hop, size_t segments,
                                  double rho2[QUELL_SPECTRUM_LAGS + 1]);
@@ -95,8 +104,8 @@ void quell_welch_bin_correlation(const double *window, size_t segment, size_t ho
 void quell_chi2_factors(double dof, double factor[2]);
 
 /** Power and its degrees of freedom over the bins whose centres are in [low_hz, high_hz):
-    dof = nu (sum P)^2 / [sum P^2 + 2 sum_m rho2_m sum P_i P_{i+m}] (1 + 2/nu).
-    Returns false if no bin lies inside. */
+    dof = nu (sum P)^2 / [sum P^2 + 2 sum_m rho2_m sum P_i P_{i+m}] (1 + 2/nu), derived; nu if all P are 0.
+    axis: below spectrum->axes. Returns false, both outputs untouched, if no bin lies inside. */
 bool quell_spectrum_band(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
                          double *mean_square_mps2, double *dof);
 
@@ -112,8 +121,9 @@ typedef struct quell_spectrogram {
     recording; options->overlap and options->cross have no say. A slice that straddles one of the break_count sample
     indices break_at is NaN. QUELL_OK; QUELL_E_DATA if there are fewer samples than one segment, or one is not finite;
     QUELL_E_USAGE; QUELL_E_MEMORY. out is untouched on failure. */
-quell_status quell_spectrogram_estimate(const double *accel_mps2, size_t n, double rate_hz, const size_t *break_at,
-                                        size_t break_count, const quell_welch_options *options, size_t slices,
-                                        quell_arena *arena, quell_spectrogram *out, quell_error *err);
+quell_status quell_spectrogram_estimate(const double *accel_mps2, size_t n, double rate_hz,
+                                        const size_t *break_at, size_t break_count,
+                                        const quell_welch_options *options, size_t slices, quell_arena *arena,
+                                        quell_spectrogram *out, quell_error *err);
 
 #endif
