@@ -1,12 +1,10 @@
 /* shaping: residual curves against a simulation in time by scipy, which shares no code with quell. */
+#include "python_help.h"
 #include "suites.h"
 
 #include "quell/shaping.h"
 
 #include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <unistd.h>
 
 static const char script[] = "tests/external/residual_by_simulation.py";
 
@@ -44,39 +42,25 @@ static void write_questions(FILE *to, const quell_shaper *shaper)
 
 START_TEST(residual_curves_agree_with_simulation_by_scipy)
 {
-    const char *python = getenv("PYTHON");
-    if (python == NULL || python[0] == '\0' || access(script, R_OK) != 0) {
-        fprintf(
-            stderr,
-            "skipped: residuals against scipy (wants PYTHON with scipy, and the project's root as folder)\n");
+    test_python python;
+    if (!test_python_begin(&python, script, "residuals against scipy"))
         return;
-    }
-    char questions[] = "/tmp/quell-test-XXXXXX", command[512];
-    int descriptor = mkstemp(questions);
-    ck_assert_int_ge(descriptor, 0);
-    FILE *file = fdopen(descriptor, "w");
-    ck_assert_ptr_nonnull(file);
     quell_shaper shaper[SPECS];
     for (int s = 0; s < SPECS; s++) {
         ck_assert_int_eq(quell_shaper_parse(&shaper[s], specs[s], NULL), QUELL_OK);
-        write_questions(file, &shaper[s]);
+        write_questions(python.questions, &shaper[s]);
     }
-    ck_assert_int_eq(fclose(file), 0);
-    /* python takes no part in the sanitizer's preloading */
-    snprintf(command, sizeof command, "LD_PRELOAD= '%s' %s <%s", python, script, questions);
-    FILE *answers = popen(command, "r");
-    ck_assert_ptr_nonnull(answers);
+    test_python_ask(&python);
     for (int s = 0; s < SPECS; s++)
         for (int f = 0; f < FREQUENCIES; f++)
             for (int z = 0; z < DAMPINGS; z++) {
                 double want;
-                ck_assert_int_eq(fscanf(answers, "%lf", &want), 1);
+                ck_assert_int_eq(fscanf(python.answers, "%lf", &want), 1);
                 double got = quell_residual(&shaper[s], frequency(f), damping[z]);
                 ck_assert_msg(fabs(got - want) <= 1e-9, "%s at %g Hz, zeta %g: %.12f, scipy %.12f", specs[s],
                               frequency(f), damping[z], got, want);
             }
-    ck_assert_int_eq(pclose(answers), 0);
-    unlink(questions);
+    test_python_end(&python);
 }
 END_TEST
 

@@ -1,12 +1,11 @@
 /* spectrum: densities against scipy.signal.welch, live. */
+#include "python_help.h"
 #include "suites.h"
 
 #include "quell/spectrum.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
-#include <unistd.h>
 
 static const char script[] = "tests/external/spectrum_by_scipy.py";
 
@@ -55,40 +54,26 @@ static void compare(FILE *answers, const double *x, size_t recipe, const quell_w
 
 START_TEST(densities_agree_with_scipy)
 {
-    const char *python = getenv("PYTHON");
-    if (python == NULL || python[0] == '\0' || access(script, R_OK) != 0) {
-        fprintf(
-            stderr,
-            "skipped: densities against scipy (wants PYTHON with scipy, and the project's root as folder)\n");
+    test_python python;
+    if (!test_python_begin(&python, script, "densities against scipy"))
         return;
-    }
     static double x[RECIPES][SAMPLES];
-    char questions[] = "/tmp/quell-test-XXXXXX", command[512];
-    int descriptor = mkstemp(questions);
-    ck_assert_int_ge(descriptor, 0);
-    FILE *file = fdopen(descriptor, "w");
-    ck_assert_ptr_nonnull(file);
     size_t windows;
     const quell_window *table = quell_windows(&windows);
     for (size_t r = 0; r < RECIPES; r++) {
         make(x[r], r);
         for (size_t w = 0; w < windows; w++) {
-            fprintf(file, "spectrum %.17g %zu %.17g %s %d\n", recipes[r].rate_hz, recipes[r].segment,
-                    recipes[r].overlap, table[w].id, SAMPLES);
+            fprintf(python.questions, "spectrum %.17g %zu %.17g %s %d\n", recipes[r].rate_hz,
+                    recipes[r].segment, recipes[r].overlap, table[w].id, SAMPLES);
             for (size_t n = 0; n < SAMPLES; n++)
-                fprintf(file, "%.17g\n", x[r][n]);
+                fprintf(python.questions, "%.17g\n", x[r][n]);
         }
     }
-    ck_assert_int_eq(fclose(file), 0);
-    /* python takes no part in the sanitizer's preloading */
-    snprintf(command, sizeof command, "LD_PRELOAD= '%s' %s <%s", python, script, questions);
-    FILE *answers = popen(command, "r");
-    ck_assert_ptr_nonnull(answers);
+    test_python_ask(&python);
     for (size_t r = 0; r < RECIPES; r++)
         for (size_t w = 0; w < windows; w++)
-            compare(answers, x[r], r, &table[w]);
-    ck_assert_int_eq(pclose(answers), 0);
-    unlink(questions);
+            compare(python.answers, x[r], r, &table[w]);
+    test_python_end(&python);
 }
 END_TEST
 
