@@ -59,7 +59,7 @@ quell_status quell_plot_spectrogram(const quell_spectrogram *spectrogram, char a
     size_t n = spectrogram->slices * shown.count;
     double *cells = quell_memory_get((3 * n + 1) * sizeof *cells);
     char title[200];
-    snprintf(title, sizeof title, "%s: frequency over time, %s", name, plot_axis_words(axis_letter));
+    snprintf(title, sizeof title, "%s: %s, frequency over time", name, plot_axis_words(axis_letter));
     quell_plot *plot = quell_plot_create(title);
     quell_status status = QUELL_OK;
     if (cells == NULL || plot == NULL)
