@@ -161,6 +161,9 @@ void quell_plot_stretch(quell_plot *plot, double low, double high, const char *l
 /** A horizontal line with a label at the left. */
 void quell_plot_level(quell_plot *plot, double y, const char *label);
 
+/** QUELL_E_USAGE if path has no ending that a plot can have: to be asked before the work, which takes longer. */
+quell_status quell_plot_check_name(const char *path, quell_error *err);
+
 /** Draws to path (.png .svg .pdf by its ending). keep_dir: also leave script and data there, under the plot's base
     name; NULL: no. QUELL_OK; QUELL_E_USAGE for another ending; QUELL_E_IO if gnuplot is missing or fails (the text
     says what was kept); QUELL_E_MEMORY. The file at path is replaced only by a complete one. */

@@ -94,6 +94,7 @@ static void json_axis(quell_json *json, json_t *axes, const choose_view *view, c
     json_t *modes = quell_json_array(json, object, "modes");
     for (size_t k = 0; k < axis->modes->count; k++)
         cli_json_mode(json, quell_json_item(json, modes), &axis->modes->mode[k]);
+    cli_json_findings(json, object, &axis->findings);
     quell_json_number(json, object, "drift", axis->drift, "");
     quell_json_number(json, object, "residual_limit", choice->residual_limit,
                       "without modes the ripple limit is no share");
@@ -116,7 +117,7 @@ static void json_axis(quell_json *json, json_t *axes, const choose_view *view, c
     json_texts(json, object, "notes", choice->note, choice->notes_count);
 }
 
-quell_status choose_print_json(cli_run *run, const choose_view *view)
+quell_json choose_json(const choose_view *view)
 {
     quell_json json = quell_json_begin("quell.choose/1");
     json_t *axes = quell_json_object(&json, json.root, "axes");
@@ -129,5 +130,5 @@ quell_status choose_print_json(cli_run *run, const choose_view *view)
     } else {
         quell_json_null(&json, json.root, "axis_delay_s", "nothing was chosen for one of the axes");
     }
-    return cli_print_json(run, &json);
+    return json;
 }

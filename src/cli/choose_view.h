@@ -9,6 +9,7 @@ typedef struct choose_axis_view {
     char name; /* 'x' or 'y' */
     const quell_modes *modes;
     double drift;
+    quell_findings findings; /* of the analysis, each with its file */
     quell_axis_choice *choice;
     quell_status status;
 } choose_axis_view;
@@ -34,6 +35,6 @@ bool choose_has_design_point(const quell_candidate *row);
 
 void choose_print_table(cli_run *run, const choose_axis_view *axis);
 quell_status choose_print(cli_run *run, const choose_view *view);
-quell_status choose_print_json(cli_run *run, const choose_view *view);
+quell_json choose_json(const choose_view *view); /* quell.choose/1 */
 
 #endif

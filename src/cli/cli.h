@@ -104,7 +104,7 @@ void cli_help(const cli_command *command, FILE *stream);
 
 /* Words for the person, on stderr unless --quiet; wrapped at 80 columns. */
 void cli_say(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
-/* The closing line: "next: ...". */
+/* The closing line: "next: ...". File names in it go through cli_word. */
 void cli_next(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
 /* Findings of a recording, the serious first. */
 void cli_say_findings(const cli_run *run, const char *file, const quell_findings *findings);
@@ -147,6 +147,13 @@ size_t cli_axis_under_test(const cli_recording *loaded);
 
 /* --band LO:HI into band (0, 0 if not given). */
 quell_status cli_band(const cli_run *run, double band_hz[2], quell_error *err);
+
+/* A file name as it must be typed at a shell: quoted where needed, `./` before a dash, control characters as `?`. In
+   the arena; `FILE` when memory is out. */
+const char *cli_word(const cli_run *run, const char *name);
+
+/* --out: prints the object into <DIR>/<name>.json, making DIR. Takes the object over, whatever happens. */
+quell_status cli_keep_json(cli_run *run, const char *name, quell_json *json);
 
 /* A recording's file name without folder and endings, for results and plots named after it; NULL: out of memory. */
 char *cli_short_name(cli_run *run, const char *path);

@@ -51,19 +51,25 @@ static void say_next(const cli_run *run, const check_view *views, size_t count)
 {
     for (size_t i = 0; i < count; i++)
         if (!is_unfit(&views[i])) {
-            cli_next(run, "quell spectrum %s", views[i].path);
+            cli_next(run, "quell spectrum %s", cli_word(run, views[i].path));
             return;
         }
-    cli_next(run, "record again as said above, then quell check %s", views[0].path);
+    cli_next(run, "record again as said above, then quell check %s", cli_word(run, views[0].path));
+}
+
+static quell_json build_json(const check_view *views, size_t count)
+{
+    quell_json json = quell_json_begin("quell.check/1");
+    json_t *list = quell_json_array(&json, json.root, "recordings");
+    for (size_t i = 0; i < count; i++)
+        check_json(&json, quell_json_item(&json, list), &views[i]);
+    return json;
 }
 
 static quell_status show(cli_run *run, const check_view *views, size_t count)
 {
     if (run->given.json) {
-        quell_json json = quell_json_begin("quell.check/1");
-        json_t *list = quell_json_array(&json, json.root, "recordings");
-        for (size_t i = 0; i < count; i++)
-            check_json(&json, quell_json_item(&json, list), &views[i]);
+        quell_json json = build_json(views, count);
         quell_status status = cli_print_json(run, &json);
         if (status != QUELL_OK)
             return status;
@@ -95,6 +101,10 @@ static quell_status run_check(cli_run *run)
     if (count == 1 && !views[0].readable) /* nothing to show but the error */
         return outcome;
     quell_status shown = show(run, views, count);
+    if (shown == QUELL_OK && run->given.out != NULL) {
+        quell_json json = build_json(views, count);
+        shown = cli_keep_json(run, "check", &json);
+    }
     if (shown != QUELL_OK)
         return shown;
     say_next(run, views, count);
@@ -102,7 +112,19 @@ static quell_status run_check(cli_run *run)
     return outcome;
 }
 
-static const cli_group *const groups[] = {&cli_reading_options, &cli_output_options, NULL};
+#define AT(field) offsetof(cli_options, field)
+
+static const cli_option output_rows[] = {
+    {"--json", NULL, CLI_FLAG, AT(json), "print one JSON object on one line instead of a table"},
+    {"--out", "DIR", CLI_TEXT, AT(out), "keep the JSON object in this folder, as check.json"},
+    {"--quiet", NULL, CLI_FLAG, AT(quiet), "no words, only data and errors"},
+    {"--help", NULL, CLI_FLAG, AT(help), "this text (also -h)"},
+    {"--version", NULL, CLI_FLAG, AT(version), "print the version"},
+    {0},
+};
+static const cli_group output_group = {"Output", output_rows};
+
+static const cli_group *const groups[] = {&cli_reading_options, &output_group, NULL};
 
 const cli_command cli_check = {
     .name = "check",

@@ -1,5 +1,6 @@
 /* quell choose: from recordings of each axis to one setting per axis, with the reason. */
 #include "cli/choose_view.h"
+#include "cli/modes_view.h"
 
 #include "report/plot_choose.h"
 
@@ -88,17 +89,31 @@ static quell_status check_limit(cli_run *run, const choose_view *view)
 
 /* ---------------------------------------------------------------- one axis */
 
-static quell_status find_modes(cli_run *run, const char *path, char axis, quell_modes *out)
+static quell_status find_modes(cli_run *run, const char *path, choose_axis_view *axis, quell_modes *out)
 {
-    cli_recording *loaded = QUELL_NEW(run->arena, cli_recording, 1);
-    quell_spectrum *spectrum = QUELL_NEW(run->arena, quell_spectrum, 1);
-    if (loaded == NULL || spectrum == NULL)
+    modes_recording *of = QUELL_NEW(run->arena, modes_recording, 1);
+    quell_findings findings = {0};
+    if (of == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the recording");
-    quell_status status = cli_recording_load(run, path, axis, loaded);
+    of->file = path;
+    quell_status status = cli_recording_load(run, path, axis->name, &of->loaded);
     if (status != QUELL_OK)
         return status;
-    size_t index = loaded->recording.axes == 3 ? (axis == 'y' ? 1 : 0) : cli_axis_under_test(loaded);
-    return cli_modes_make(run, loaded, index, spectrum, out);
+    bool three = of->loaded.recording.axes == 3;
+    of->axis = three ? (axis->name == 'y' ? 1 : 0) : cli_axis_under_test(&of->loaded);
+    status = cli_modes_make(run, &of->loaded, of->axis, &of->spectrum, &of->modes);
+    if (status == QUELL_OK)
+        status = modes_recording_findings(run, of, &findings);
+    if (status != QUELL_OK)
+        return status;
+    cli_say_findings(run, path, &findings);
+    for (size_t i = 0; i < findings.count && status == QUELL_OK; i++) {
+        const quell_finding *one = &findings.item[i];
+        status = quell_findings_add(&axis->findings, run->arena, one->kind, one->severity, one->value,
+                                    one->limit, one->remedy, "%s: %s", path, one->text);
+    }
+    *out = of->modes;
+    return status;
 }
 
 static const quell_mode *nearest_mode(const quell_modes *modes, double hz)
@@ -136,7 +151,7 @@ static quell_status gather_axis(cli_run *run, const cli_list *files, choose_axis
     if (each == NULL || pooled == NULL || axis->choice == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the modes");
     for (size_t i = 0; i < files->count; i++) {
-        quell_status status = find_modes(run, files->item[i], axis->name, &each[i]);
+        quell_status status = find_modes(run, files->item[i], axis, &each[i]);
         if (status != QUELL_OK)
             return status;
     }
@@ -193,9 +208,23 @@ static quell_status draw(cli_run *run, const choose_view *view)
     }
     if (run->given.plot == NULL)
         return QUELL_OK;
-    if (run->given.out != NULL && quell_folder_make(run->given.out, &run->err) != QUELL_OK)
-        return QUELL_E_IO;
     return quell_plot_choice(choice, modes, view->axes, run->given.plot, run->given.out, &run->err);
+}
+
+static quell_status show(cli_run *run, const choose_view *view)
+{
+    if (!run->given.json)
+        return choose_print(run, view);
+    quell_json json = choose_json(view);
+    return cli_print_json(run, &json);
+}
+
+static quell_status keep(cli_run *run, const choose_view *view)
+{
+    if (run->given.out == NULL)
+        return QUELL_OK;
+    quell_json json = choose_json(view);
+    return cli_keep_json(run, "choose", &json);
 }
 
 static void say_what_next(const cli_run *run, const choose_view *view)
@@ -203,7 +232,7 @@ static void say_what_next(const cli_run *run, const choose_view *view)
     const choose_axis_view *axis = &view->axis[0];
     if (axis->modes->count == 0)
         cli_next(run, "quell spectrum %s --plot spectrum.png   (is there a peak at all?)",
-                 axis->name == 'x' ? run->given.x.item[0] : run->given.y.item[0]);
+                 cli_word(run, axis->name == 'x' ? run->given.x.item[0] : run->given.y.item[0]));
     else if (axis->choice->chosen < 0)
         cli_next(run,
                  "lower the acceleration, record again, then quell compare BEFORE --after AFTER --axis %c",
@@ -239,7 +268,9 @@ static quell_status run_choose(cli_run *run)
         return worst;
     quell_error not_met = run->err;
     choose_judge_pair(view);
-    status = run->given.json ? choose_print_json(run, view) : choose_print(run, view);
+    status = show(run, view);
+    if (status == QUELL_OK)
+        status = keep(run, view);
     if (status == QUELL_OK)
         status = draw(run, view);
     say_what_next(run, view);

@@ -155,31 +155,10 @@ static quell_status gather(cli_run *run, compare_view *view)
 
 /* ---------------------------------------------------------------- results */
 
-static quell_status keep_json(cli_run *run, const compare_view *view)
-{
-    quell_status status = quell_folder_make(run->given.out, &run->err);
-    const char *path = quell_arena_print(run->arena, "%s/compare.json", run->given.out);
-    if (status == QUELL_OK && path == NULL)
-        status = quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
-    quell_output output;
-    if (status == QUELL_OK)
-        status = quell_output_open(&output, path, &run->err);
-    if (status != QUELL_OK)
-        return status;
-    quell_json json = compare_json(view);
-    status = quell_json_print(&json, output.stream, &run->err);
-    if (status == QUELL_OK)
-        return quell_output_commit(&output, &run->err);
-    quell_output_abandon(&output);
-    return status;
-}
-
 static void say_next(const cli_run *run, const compare_view *view)
 {
-    char before[200], after[200];
-    const char *was = view->before.files->item[0], *is = view->after.files->item[0];
-    quell_printable(before, sizeof before, was, strlen(was));
-    quell_printable(after, sizeof after, is, strlen(is));
+    const char *before = cli_word(run, view->before.files->item[0]),
+               *after = cli_word(run, view->after.files->item[0]);
     bool fell = false, rose = false;
     for (size_t i = 0; i < view->result.modes; i++) {
         fell = fell || (view->result.mode[i].counts && view->result.mode[i].change_db < 0);
@@ -218,8 +197,10 @@ static quell_status run_compare(cli_run *run)
     } else {
         compare_print(run, view);
     }
-    if (status == QUELL_OK && run->given.out != NULL)
-        status = keep_json(run, view);
+    if (status == QUELL_OK && run->given.out != NULL) {
+        quell_json json = compare_json(view);
+        status = cli_keep_json(run, "compare", &json);
+    }
     if (status == QUELL_OK && run->given.plot != NULL)
         status = compare_plot(run, view);
     if (status == QUELL_OK)

@@ -89,27 +89,15 @@ static quell_status draw(cli_run *run, const modes_view *view)
                             modes_axis_letter(view), run->given.plot, run->given.out, &run->err);
 }
 
-/* --out: the JSON object as a file. */
+/* --out: the JSON object as a file named after the first recording. */
 static quell_status keep_json(cli_run *run, const modes_view *view)
 {
-    quell_status status = quell_folder_make(run->given.out, &run->err);
-    const char *name = cli_short_name(run, view->recording[0].file);
-    const char *path =
-        name != NULL ? quell_arena_print(run->arena, "%s/%s-modes.json", run->given.out, name) : NULL;
-    if (status == QUELL_OK && path == NULL)
-        status = quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
-    quell_output output;
-    if (status == QUELL_OK)
-        status = quell_output_open(&output, path, &run->err);
-    if (status != QUELL_OK)
-        return status;
+    const char *short_name = cli_short_name(run, view->recording[0].file);
+    const char *name = short_name != NULL ? quell_arena_print(run->arena, "%s-modes", short_name) : NULL;
+    if (name == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
     quell_json json = modes_json(view);
-    status = quell_json_print(&json, output.stream, &run->err);
-    if (status != QUELL_OK) {
-        quell_output_abandon(&output);
-        return status;
-    }
-    return quell_output_commit(&output, &run->err);
+    return cli_keep_json(run, name, &json);
 }
 
 /* No mode is an answer, but not the one asked for. */
@@ -118,8 +106,8 @@ static quell_status conclude(cli_run *run, const modes_view *view)
     if (view->modes.count > 0) {
         char letter = modes_axis_letter(view);
         cli_next(run, "quell choose --%c %s --machine machine.ini --shaper-on %s%s",
-                 letter == 'y' ? 'y' : 'x', view->recording[0].file,
-                 run->given.shaper_on != NULL ? run->given.shaper_on : "none|SPEC",
+                 letter == 'y' ? 'y' : 'x', cli_word(run, view->recording[0].file),
+                 run->given.shaper_on != NULL ? cli_word(run, run->given.shaper_on) : "none|SPEC",
                  letter != 0 ? "" : "   (or --y, if that was shaken)");
         return QUELL_OK;
     }
@@ -131,7 +119,7 @@ static quell_status conclude(cli_run *run, const modes_view *view)
     if (band_hz[1] == 0)
         quell_modes_default_band(view->recording[0].spectrum.rate_hz, band_hz);
     cli_next(run, "quell spectrum %s --plot spectrum.png   (is there a peak at all?)",
-             view->recording[0].file);
+             cli_word(run, view->recording[0].file));
     quell_error_set_file(&run->err, view->recording[0].file);
     return quell_fail(
         &run->err, QUELL_E_NOT_MET,

@@ -192,28 +192,6 @@ static quell_json build_json(const shaper_view *view)
     return json;
 }
 
-/* --out: the same object as a file, beside the plot's script and data. */
-static quell_status keep_json(cli_run *run, const shaper_view *view)
-{
-    static const char file[] = "/shaper.json";
-    quell_status status = quell_folder_make(run->given.out, &run->err);
-    const char *path = quell_arena_print(run->arena, "%s%s", run->given.out, file);
-    if (status == QUELL_OK && path == NULL)
-        status = quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
-    quell_output output;
-    if (status == QUELL_OK)
-        status = quell_output_open(&output, path, &run->err);
-    if (status != QUELL_OK)
-        return status;
-    quell_json json = build_json(view);
-    status = quell_json_print(&json, output.stream, &run->err);
-    if (status != QUELL_OK) {
-        quell_output_abandon(&output);
-        return status;
-    }
-    return quell_output_commit(&output, &run->err);
-}
-
 /* ---------------------------------------------------------------- words */
 
 static void say_meaning(const cli_run *run, const shaper_view *view)
@@ -259,8 +237,10 @@ static quell_status run_shaper(cli_run *run)
     } else {
         print_tables(run, &view);
     }
-    if (status == QUELL_OK && run->given.out != NULL)
-        status = keep_json(run, &view);
+    if (status == QUELL_OK && run->given.out != NULL) {
+        quell_json json = build_json(&view);
+        status = cli_keep_json(run, "shaper", &json);
+    }
     if (status == QUELL_OK && run->given.plot != NULL)
         status = cli_shaper_plot(run, &view);
     if (status != QUELL_OK)

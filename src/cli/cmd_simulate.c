@@ -232,7 +232,10 @@ static quell_status print_truth(cli_run *run, const char *file, const quell_simu
     quell_json_number(&json, truth, "rate_hz", made->rate_hz, "");
     json_rotation(&json, truth, setup);
     json_excitation(&json, truth, setup, made);
-    quell_json_text(&json, truth, "shaper", run->given.simulate.shaper);
+    if (run->given.simulate.shaper != NULL)
+        quell_json_text(&json, truth, "shaper", run->given.simulate.shaper);
+    else
+        quell_json_null(&json, truth, "shaper", "none is in effect");
     quell_json_number(&json, truth, "noise_mps2_per_rthz", setup->noise_mps2_per_rthz, "");
     quell_json_number(&json, truth, "step_mps2", setup->step_mps2, "");
     return cli_print_json(run, &json);
@@ -250,7 +253,7 @@ static void say_what_was_made(const cli_run *run, const char *file, const quell_
             run->given.simulate.shaper != NULL ? run->given.simulate.shaper : "none",
             (unsigned long long)setup->seed);
     cli_next(run, file != NULL ? "quell check %s" : "save it to a file, or pipe it into: quell check %s",
-             file != NULL ? file : "-");
+             file != NULL ? cli_word(run, file) : "-");
 }
 
 static quell_status run_simulate(cli_run *run)

@@ -87,7 +87,8 @@ static quell_status gather(cli_run *run, spectrum_view *views, size_t count, con
 static void print_head(const spectrum_view *view)
 {
     const quell_spectrum *spectrum = &view->spectrum;
-    printf("%s\n", view->file);
+    char name[320];
+    printf("%s\n", quell_printable(name, sizeof name, view->file, strlen(view->file)));
     printf("  %s Hz, %s segments of %s s, %s %% overlap: %zu averaged\n",
            quell_number_fixed(spectrum->rate_hz, 2).text, spectrum->window->title,
            quell_number_fixed((double)spectrum->segment / spectrum->rate_hz, 3).text,
@@ -264,7 +265,8 @@ static quell_status run_spectrum(cli_run *run)
                 "while the sweep is still at f.",
                 run->given.spectrogram);
     if (status == QUELL_OK)
-        cli_next(run, "quell modes %s --shaper-on none   (or SPEC, if a shaper was on)", files->item[0]);
+        cli_next(run, "quell modes %s --shaper-on none   (or SPEC, if a shaper was on)",
+                 cli_word(run, files->item[0]));
     return status;
 }
 

@@ -75,6 +75,25 @@ static void report_error(cli_run *run, quell_status status)
     quell_json_print(&json, stdout, NULL);
 }
 
+/* What can be refused for every command before any work. */
+static quell_status check_files(cli_run *run)
+{
+    const cli_options *given = &run->given;
+    const char *const plots[] = {given->plot, given->spectrogram};
+    for (size_t i = 0; i < 2; i++)
+        if (plots[i] != NULL && quell_plot_check_name(plots[i], &run->err) != QUELL_OK)
+            return run->err.status;
+    const cli_list *const lists[] = {&given->files, &given->x, &given->y, &given->after};
+    size_t dashes = given->machine != NULL && strcmp(given->machine, "-") == 0 ? 1 : 0;
+    for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++)
+        for (size_t i = 0; i < lists[k]->count; i++)
+            dashes += strcmp(lists[k]->item[i], "-") == 0 ? 1 : 0;
+    if (dashes > 1)
+        return quell_fail(&run->err, QUELL_E_USAGE,
+                          "- is given %zu times, want it once: standard input can be read but once", dashes);
+    return QUELL_OK;
+}
+
 static quell_status run_command(cli_run *run, int count, char **argument)
 {
     quell_status status = cli_parse(run->command, count, argument, &run->given, &run->err);
@@ -91,6 +110,9 @@ static quell_status run_command(cli_run *run, int count, char **argument)
         puts("quell " QUELL_VERSION);
         return QUELL_OK;
     }
+    status = check_files(run);
+    if (status != QUELL_OK)
+        return status;
     run->arena = quell_arena_create((size_t)8 << 30);
     if (run->arena == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
@@ -103,7 +125,7 @@ static quell_status flush_output(cli_run *run, quell_status status)
     bool failed = ferror(stdout) != 0;
     errno = 0;
     if (fflush(stdout) != 0 || fclose(stdout) != 0 || failed) {
-        const char *why = errno != 0 ? strerror(errno) : "the disk may be full";
+        const char *why = errno != 0 ? strerror(errno) : "the disk may be full, or nobody reads it";
         if (status == QUELL_OK || status == QUELL_E_NOT_MET) {
             run->err = (quell_error){0};
             status = quell_fail(&run->err, QUELL_E_IO, "standard output could not be written: %s", why);

@@ -27,7 +27,7 @@ static quell_status add_shaper(cli_run *run, modes_view *view)
                               quell_shaper_format(&view->shaper_on, text, sizeof text));
 }
 
-static quell_status add_left_out(cli_run *run, modes_view *view, const quell_modes *modes)
+static quell_status add_left_out(cli_run *run, const quell_modes *modes, quell_findings *findings)
 {
     quell_status status = QUELL_OK;
     for (size_t k = 0; k < modes->left_out && status == QUELL_OK; k++) {
@@ -36,7 +36,7 @@ static quell_status add_left_out(cli_run *run, modes_view *view, const quell_mod
         quell_number_print_fixed(f, sizeof f, mode->frequency_hz, 2);
         quell_number_print_fixed(zeta, sizeof zeta, mode->damping_ratio, 4);
         status = quell_findings_add(
-            &view->findings, run->arena, "ignored", QUELL_NOTE, mode->frequency_hz, (double)NAN, "",
+            findings, run->arena, "ignored", QUELL_NOTE, mode->frequency_hz, (double)NAN, "",
             "a mode at %s Hz, damping ratio %s, is left out as told: %s", f, zeta, modes->left_out_reason[k]);
     }
     return status;
@@ -62,7 +62,8 @@ static quell_status add_unmatched(cli_run *run, modes_view *view)
     return status;
 }
 
-static quell_status add_peak(cli_run *run, modes_view *view, const quell_modes *modes, const quell_peak *peak)
+static quell_status add_peak(cli_run *run, const quell_modes *modes, const quell_peak *peak,
+                             quell_findings *findings)
 {
     char f[40], end[40];
     double hz = peak->frequency_hz;
@@ -70,23 +71,23 @@ static quell_status add_peak(cli_run *run, modes_view *view, const quell_modes *
     bool below = hz<modes->excited_hz[0], above = hz> modes->excited_hz[1];
     quell_number_print_fixed(f, sizeof f, hz, 1);
     if (peak->line && modes->fit.parameters == 0 && peak->prominence_db >= NARROW_DB)
-        return quell_findings_add(&view->findings, run->arena, "narrow", QUELL_NOTE, hz, (double)NAN,
+        return quell_findings_add(findings, run->arena, "narrow", QUELL_NOTE, hz, (double)NAN,
                                   "a longer --segment would tell",
                                   "a peak at %s Hz is too narrow to tell a mode from a line", f);
     if (peak->line && fitted)
-        return quell_findings_add(&view->findings, run->arena, "line", QUELL_NOTE, hz, (double)NAN, "",
+        return quell_findings_add(findings, run->arena, "line", QUELL_NOTE, hz, (double)NAN, "",
                                   "a line at %s Hz, too narrow for a mode, is left out of the fit", f);
     if (peak->line || !(below || above))
         return QUELL_OK;
     double end_hz = modes->excited_hz[above];
     return quell_findings_add(
-        &view->findings, run->arena, "beyond", QUELL_WARN, hz, end_hz, "shake the machine over a wider range",
+        findings, run->arena, "beyond", QUELL_WARN, hz, end_hz, "shake the machine over a wider range",
         "a peak at %s Hz lies beyond the end of the excitation at %s Hz and is not fitted", f,
         quell_number_print_fixed(end, sizeof end, end_hz, 0));
 }
 
 /* What stands out beside the modes. */
-static quell_status add_peaks(cli_run *run, modes_view *view, const modes_recording *of)
+static quell_status add_peaks(cli_run *run, const modes_recording *of, quell_findings *findings)
 {
     quell_peak peak[PEAKS_MAX];
     size_t count = 0;
@@ -98,21 +99,29 @@ static quell_status add_peaks(cli_run *run, modes_view *view, const modes_record
         status = quell_peaks_find(&of->spectrum, of->axis, band_hz[0], band_hz[1], peak, PEAKS_MAX, &count,
                                   &run->err);
     for (size_t i = 0; i < count && status == QUELL_OK; i++)
-        status = add_peak(run, view, &of->modes, &peak[i]);
+        status = add_peak(run, &of->modes, &peak[i], findings);
     return status;
 }
 
-static quell_status add_misfit(cli_run *run, modes_view *view, const quell_modes *modes)
+static quell_status add_misfit(cli_run *run, const quell_modes *modes, quell_findings *findings)
 {
     double chance = sqrt(2 / modes->fit.dof_per_bin), limit = fmax(MISFIT_RATIO * chance, MISFIT_LEAST);
     if (modes->fit.parameters == 0 || modes->fit.rms_log_misfit <= limit)
         return QUELL_OK;
     char db[40];
     return quell_findings_add(
-        &view->findings, run->arena, "misfit", QUELL_WARN, modes->fit.rms_log_misfit, limit,
+        findings, run->arena, "misfit", QUELL_WARN, modes->fit.rms_log_misfit, limit,
         "look at --plot, and try a narrower --band",
         "the fit is off by %s dB rms, more than chance: something else moves, too",
         quell_number_print_fixed(db, sizeof db, modes->fit.rms_log_misfit * 10 / log(10), 1));
+}
+
+quell_status modes_recording_findings(cli_run *run, const modes_recording *of, quell_findings *findings)
+{
+    quell_status status = add_misfit(run, &of->modes, findings);
+    if (status == QUELL_OK)
+        status = add_left_out(run, &of->modes, findings);
+    return status == QUELL_OK ? add_peaks(run, of, findings) : status;
 }
 
 quell_status modes_find_findings(cli_run *run, modes_view *view)
@@ -123,14 +132,8 @@ quell_status modes_find_findings(cli_run *run, modes_view *view)
             &view->findings, run->arena, "provisional", QUELL_NOTE, (double)NAN, (double)NAN, "",
             "intervals are provisional: set to +-1 %% of the frequency and +-20 %% of damping "
             "ratio and participation, not estimated from the data");
-    for (size_t r = 0; r < view->recordings && status == QUELL_OK; r++) {
-        const modes_recording *of = &view->recording[r];
-        status = add_misfit(run, view, &of->modes);
-        if (status == QUELL_OK)
-            status = add_left_out(run, view, &of->modes);
-        if (status == QUELL_OK)
-            status = add_peaks(run, view, of);
-    }
+    for (size_t r = 0; r < view->recordings && status == QUELL_OK; r++)
+        status = modes_recording_findings(run, &view->recording[r], &view->findings);
     if (status == QUELL_OK)
         status = add_unmatched(run, view);
     return status != QUELL_OK && run->err.status == QUELL_OK

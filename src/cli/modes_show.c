@@ -15,10 +15,12 @@ char modes_axis_letter(const modes_view *view)
 
 static void print_head(const modes_view *view)
 {
+    char name[320];
     char letter = modes_axis_letter(view), a[64], b[64];
     const quell_modes *modes = &view->modes;
     for (size_t i = 0; i < view->recordings; i++)
-        printf("%s\n", view->recording[i].file);
+        printf("%s\n",
+               quell_printable(name, sizeof name, view->recording[i].file, strlen(view->recording[i].file)));
     if (letter != 0)
         printf("  %c axis, %s\n", letter, modes->excitation);
     else
@@ -44,10 +46,11 @@ static void print_modes(cli_run *run, const modes_view *view)
     for (size_t k = 0; k < view->modes.count; k++) {
         const quell_mode *mode = &view->modes.mode[k];
         char low[64], high[64];
+        int decimals = mode->frequency_ci95_hz[1] < 100 ? 2 : 1; /* the table keeps within 80 columns */
         quell_table_number(table, mode->frequency_hz, 2);
         quell_table_cell(table, "%s..%s",
-                         quell_number_print_fixed(low, sizeof low, mode->frequency_ci95_hz[0], 2),
-                         quell_number_print_fixed(high, sizeof high, mode->frequency_ci95_hz[1], 2));
+                         quell_number_print_fixed(low, sizeof low, mode->frequency_ci95_hz[0], decimals),
+                         quell_number_print_fixed(high, sizeof high, mode->frequency_ci95_hz[1], decimals));
         quell_table_number(table, mode->damping_ratio, 4);
         quell_table_cell(table, "%s..%s",
                          quell_number_print_fixed(low, sizeof low, mode->damping_ratio_ci95[0], 3),

@@ -28,6 +28,9 @@ typedef struct modes_view {
 /* The letter of the axis under test; 0 if nobody said which was shaken. */
 char modes_axis_letter(const modes_view *view);
 
+/* What the analysis of one recording has to say beside its modes: a poor fit, peaks left out. */
+quell_status modes_recording_findings(cli_run *run, const modes_recording *of, quell_findings *findings);
+
 /* Fills in the findings. */
 quell_status modes_find_findings(cli_run *run, modes_view *view);
 

@@ -1,4 +1,4 @@
-/* Short names of recordings, for the files and plots named after them. */
+/* Names of recordings: short ones for files and plots named after them, quoted ones to be typed at a shell. */
 #include "cli/cli.h"
 
 #include <string.h>
@@ -32,4 +32,26 @@ char *cli_short_name(cli_run *run, const char *path)
         if ((unsigned char)*at < 0x20 || *at == 0x7f || (at == name && (*at == '.' || *at == '-')))
             *at = '_';
     return name;
+}
+
+const char *cli_word(const cli_run *run, const char *name)
+{
+    static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-+=:,./%@";
+    if (strcmp(name, "-") == 0 || (name[0] != '-' && name[0] != '\0' && name[strspn(name, plain)] == '\0'))
+        return name;
+    const size_t length = strlen(name), size = length + 8;
+    char *shown = QUELL_NEW(run->arena, char, size), *out = QUELL_NEW(run->arena, char, 4 * size), *end = out;
+    if (shown == NULL || out == NULL)
+        return "FILE";
+    quell_printable(shown, size, name, length);
+    *end++ = '\'';
+    if (shown[0] == '-')
+        end = strcpy(end, "./") + 2;
+    for (const char *at = shown; *at != '\0'; at++)
+        if (*at == '\'')
+            end = strcpy(end, "'\\''") + 4;
+        else
+            *end++ = *at;
+    *end = '\'';
+    return out; /* ends in zeros, as the arena's memory does */
 }

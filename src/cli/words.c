@@ -1,4 +1,4 @@
-/* Words for the person at the terminal: on stderr, wrapped, silenced by --quiet. */
+/* Words for the person, on stderr, wrapped, silenced by --quiet; and JSON objects, on stdout or kept. */
 #include "cli/cli.h"
 
 #include <stdarg.h>
@@ -11,8 +11,9 @@ static void say(const cli_run *run, const char *first_indent, const char *indent
 {
     if (run->given.quiet)
         return;
-    char text[4096];
-    vsnprintf(text, sizeof text, format, arguments);
+    char words[4096], text[4096];
+    vsnprintf(words, sizeof words, format, arguments);
+    quell_printable(text, sizeof text, words, strlen(words)); /* file names may hold anything */
     fflush(stdout); /* words follow the data they are about, on a terminal and in a common file */
     quell_words_print(stderr, first_indent, indent, 79, text);
 }
@@ -68,6 +69,27 @@ quell_status cli_print_json(cli_run *run, quell_json *json)
 {
     quell_status status = quell_json_print(json, stdout, &run->err);
     run->printed_json = status == QUELL_OK;
+    return status;
+}
+
+quell_status cli_keep_json(cli_run *run, const char *name, quell_json *json)
+{
+    quell_status status = quell_folder_make(run->given.out, &run->err);
+    const char *path = quell_arena_print(run->arena, "%s/%s.json", run->given.out, name);
+    if (status == QUELL_OK && path == NULL)
+        status = quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+    quell_output output;
+    if (status == QUELL_OK)
+        status = quell_output_open(&output, path, &run->err);
+    if (status != QUELL_OK) {
+        quell_json_discard(json);
+        return status;
+    }
+    status = quell_json_print(json, output.stream, &run->err);
+    if (status == QUELL_OK)
+        return quell_output_commit(&output, &run->err);
+    quell_error_set_file(&run->err, path);
+    quell_output_abandon(&output);
     return status;
 }
 

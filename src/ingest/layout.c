@@ -246,6 +246,8 @@ static quell_status read_rows(ingest_layout *layout, const ingest_sample *sample
 
 static quell_status no_rows(const ingest_sample *sample, quell_error *err)
 {
+    if (sample->count == 0 && !sample->whole)
+        return quell_fail(err, QUELL_E_DATA, "found no line end at the start, want lines of numbers");
     return quell_fail(
         err, QUELL_E_DATA, "found %zu line%s %s no row of numbers, want rows of time and acceleration",
         sample->count, sample->count == 1 ? "" : "s", sample->whole ? "and" : "at the start and");

@@ -26,6 +26,8 @@ static quell_status read_stream(void *context, void *into, size_t size, size_t *
 quell_status quell_file_open(quell_file *out, const char *path, quell_source *source, quell_error *err)
 {
     bool is_stdin = strcmp(path, "-") == 0;
+    if (path[0] == '\0')
+        return quell_fail(err, QUELL_E_IO, "found an empty file name, want a file, or - for standard input");
     FILE *stream = is_stdin ? stdin : fopen(path, "rb");
     if (stream == NULL)
         return fail_io(err, path, "cannot be opened");
@@ -100,9 +102,13 @@ quell_status quell_output_commit(quell_output *out, quell_error *err)
         failed = rename(out->temporary, out->path) != 0;
     if (!failed)
         return QUELL_OK;
-    if (errno == 0)
-        errno = EIO;
-    quell_status status = fail_io(err, out->path, "cannot be written");
+    quell_status status = QUELL_E_IO;
+    if (errno != 0) {
+        status = fail_io(err, out->path, "cannot be written");
+    } else { /* an earlier write failed, its reason overwritten since */
+        quell_error_set_file(err, out->path);
+        status = quell_fail(err, status, "cannot be written: the disk may be full");
+    }
     if (out->temporary[0] != '\0')
         unlink(out->temporary);
     return status;

@@ -1,5 +1,5 @@
 /* Running gnuplot: without a shell, in a private folder with fixed file names, the picture renamed into place. */
-#include "plot_private.h"
+#include "report/plot_private.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -24,6 +24,15 @@ static const char *kind_of(const char *path)
         if (strcmp(dot + 1, kinds[i]) == 0)
             return kinds[i];
     return NULL;
+}
+
+quell_status quell_plot_check_name(const char *path, quell_error *err)
+{
+    char shown[200];
+    if (kind_of(path) != NULL)
+        return QUELL_OK;
+    return quell_fail(err, QUELL_E_USAGE, "plot file '%s', want a name ending in .png, .svg or .pdf",
+                      quell_printable(shown, sizeof shown, path, strlen(path)));
 }
 
 static quell_status join(char *out, size_t size, const char *folder, const char *name, quell_error *err)
@@ -184,11 +193,9 @@ static quell_status keep_files(const quell_plot *plot, const char *kind, const c
 quell_status quell_plot_draw(quell_plot *plot, const char *path, const char *keep_dir, quell_error *err)
 {
     const char *kind = kind_of(path);
-    char shown[200], kept[4096] = "";
-    quell_printable(shown, sizeof shown, path, strlen(path));
+    char kept[4096] = "";
     if (kind == NULL)
-        return quell_fail(err, QUELL_E_USAGE, "plot file '%s', want a name ending in .png, .svg or .pdf",
-                          shown);
+        return quell_plot_check_name(path, err);
     if (plot == NULL || plot->failed)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the plot");
     for (size_t p = 0; p < plot->panels; p++)
