@@ -187,6 +187,18 @@ quell_status quell_quantity_parse(const char *text, quell_dimension dimension, c
 quell_status quell_quantity_parse_range(const char *text, quell_dimension dimension, double *low_si,
                                         double *high_si, quell_error *err);
 
+/* ---------------------------------------------------------------- small dense linear algebra (GSL's) */
+
+enum { QUELL_LINEAR_MAX = 32 };
+
+/** Solves matrix * out = right for n unknowns (1 to QUELL_LINEAR_MAX), rows one after the other; matrix is overwritten,
+    out must not be right. False if the matrix is singular or a number is not finite; out is then undefined. */
+bool quell_linear_solve(double *matrix, const double *right, double *out, size_t n);
+
+/** Eigenvalues of a symmetric 3 x 3 matrix, given row by row: largest first, with unit eigenvectors, vector[k] for
+    value[k]. False if a number is not finite or memory is out. */
+bool quell_symmetric_eigen(const double matrix[9], double value[3], double vector[3][3]);
+
 /* ---------------------------------------------------------------- random numbers */
 
 /** A seeded generator (GSL's mt19937): the same seed gives the same numbers on every machine. Seeds below 2^32 are

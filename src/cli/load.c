@@ -1,6 +1,34 @@
 /* A recording from a file: read, turned into machine axes and judged. Shared by all commands that take one. */
 #include "cli/cli.h"
 
+#include <sys/stat.h>
+#include <time.h>
+
+/* A source that counts what is read and shows progress once that has taken a second. */
+typedef struct counted {
+    const cli_run *run;
+    const quell_source *inner;
+    double read, size; /* bytes; size 0 if not known (a pipe) */
+    struct timespec start;
+    bool shown;
+} counted;
+
+static quell_status read_counted(void *context, void *into, size_t size, size_t *got, quell_error *err)
+{
+    counted *count = context;
+    struct timespec now;
+    quell_status status = count->inner->read(count->inner->context, into, size, got, err);
+    if (status != QUELL_OK || count->size <= 0)
+        return status;
+    count->read += (double)*got;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    if (difftime(now.tv_sec, count->start.tv_sec) + 1e-9 * (double)(now.tv_nsec - count->start.tv_nsec) > 1) {
+        cli_progress(count->run, count->inner->name, count->read / count->size, false);
+        count->shown = true;
+    }
+    return status;
+}
+
 quell_status cli_recording_open(cli_run *run, const char *path, quell_recording *out)
 {
     quell_file file;
@@ -8,7 +36,15 @@ quell_status cli_recording_open(cli_run *run, const char *path, quell_recording 
     quell_status status = quell_file_open(&file, path, &source, &run->err);
     if (status != QUELL_OK)
         return status;
-    status = quell_recording_read(out, &source, &run->given.read, run->arena, &run->err);
+    struct stat info;
+    counted count = {.run = run, .inner = &source};
+    if (fstat(fileno(file.stream), &info) == 0 && S_ISREG(info.st_mode))
+        count.size = (double)info.st_size;
+    clock_gettime(CLOCK_MONOTONIC, &count.start);
+    const quell_source shown = {.name = source.name, .read = read_counted, .context = &count};
+    status = quell_recording_read(out, &shown, &run->given.read, run->arena, &run->err);
+    if (count.shown)
+        cli_progress(run, "", 1, true);
     quell_file_close(&file);
     return status;
 }

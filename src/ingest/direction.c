@@ -1,7 +1,6 @@
 /* The direction of the driven axis: where the slow motion of a recording is largest, and which way it starts. */
 #include "ingest/ingest_private.h"
 
-#include <gsl/gsl_eigen.h>
 #include <math.h>
 #include <string.h>
 
@@ -40,20 +39,13 @@ static double power(const scatter *s)
 /* The direction of the largest motion; *second: power across it relative to power along it. */
 static quell_status principal(const scatter *from, double out[3], double *second, quell_error *err)
 {
-    double matrix[9], values[3], vectors[9];
+    double matrix[9], power[3], vector[3][3];
     for (size_t i = 0; i < 9; i++)
         matrix[i] = from->sum[i / 3][i % 3];
-    gsl_matrix_view m = gsl_matrix_view_array(matrix, 3, 3), v = gsl_matrix_view_array(vectors, 3, 3);
-    gsl_vector_view e = gsl_vector_view_array(values, 3);
-    gsl_eigen_symmv_workspace *work = gsl_eigen_symmv_alloc(3);
-    if (work == NULL)
+    if (!quell_symmetric_eigen(matrix, power, vector))
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the mounting");
-    gsl_eigen_symmv(&m.matrix, &e.vector, &v.matrix, work);
-    gsl_eigen_symmv_free(work);
-    gsl_eigen_symmv_sort(&e.vector, &v.matrix, GSL_EIGEN_SORT_VAL_DESC);
-    for (size_t k = 0; k < 3; k++)
-        out[k] = vectors[3 * k];
-    *second = values[0] > 0 ? values[1] / values[0] : 1;
+    memcpy(out, vector[0], sizeof vector[0]);
+    *second = power[0] > 0 ? power[1] / power[0] : 1;
     return QUELL_OK;
 }
 

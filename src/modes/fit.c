@@ -13,33 +13,6 @@
 /* Where there is no noise, nothing holds its level: it may move by this much a step. */
 #define NOISE_STEP 2.0
 
-/* Solves a x = b for a symmetric positive definite matrix by Cholesky's factors; false if it is not. x may
-   be b. */
-static bool solve(double a[][FIT_PARAMETERS_MAX], const double *b, size_t n, double *x)
-{
-    for (size_t j = 0; j < n; j++)
-        for (size_t i = j; i < n; i++) {
-            double sum = a[i][j];
-            for (size_t k = 0; k < j; k++)
-                sum -= a[i][k] * a[j][k];
-            if (i == j && !(sum > 0))
-                return false;
-            a[i][j] = i == j ? sqrt(sum) : sum / a[j][j];
-        }
-    for (size_t i = 0; i < n; i++) {
-        double sum = b[i];
-        for (size_t k = 0; k < i; k++)
-            sum -= a[i][k] * x[k];
-        x[i] = sum / a[i][i];
-    }
-    for (size_t i = n; i-- > 0;) {
-        for (size_t k = i + 1; k < n; k++)
-            x[i] -= a[k][i] * x[k];
-        x[i] /= a[i][i];
-    }
-    return true;
-}
-
 /* Q of a point whose ln M is log_model, and the rms of the misfit. */
 static double misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model,
                      double *rms)
@@ -126,16 +99,16 @@ static double step(const quell_fit_problem *problem, const quell_fit *fit, const
                    double information[][FIT_PARAMETERS_MAX], double damping, quell_fit *moved, double *gain)
 {
     size_t index[FIT_PARAMETERS_MAX], n = free_parameters(problem, fit, gradient, index);
-    double a[FIT_PARAMETERS_MAX][FIT_PARAMETERS_MAX], right[FIT_PARAMETERS_MAX], delta[FIT_PARAMETERS_MAX];
+    double a[FIT_PARAMETERS_MAX * FIT_PARAMETERS_MAX], right[FIT_PARAMETERS_MAX], delta[FIT_PARAMETERS_MAX];
     for (size_t i = 0; i < n; i++) {
         right[i] = gradient[index[i]];
         for (size_t j = 0; j <= i; j++)
-            a[i][j] = information[index[i]][index[j]];
-        a[i][i] = a[i][i] * (1 + damping) + 1e-12;
+            a[i * n + j] = a[j * n + i] = information[index[i]][index[j]];
+        a[i * n + i] = a[i * n + i] * (1 + damping) + 1e-12;
     }
     *moved = *fit;
     *gain = 0;
-    if (!solve(a, right, n, delta))
+    if (!quell_linear_solve(a, right, delta, n))
         return (double)NAN;
     double largest = 0;
     for (size_t i = 0; i < n; i++) {

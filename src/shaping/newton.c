@@ -1,7 +1,6 @@
-/* Damped Newton iteration for small dense systems; the linear solves are GSL's. */
+/* Damped Newton iteration for small dense systems. */
 #include "shaping/shaping_private.h"
 
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <string.h>
 
@@ -21,29 +20,6 @@ static double largest(const double *v, size_t n)
     for (size_t i = 0; i < n; i++)
         most = fmax(most, fabs(v[i]));
     return most;
-}
-
-/* matrix * out = -right; matrix is overwritten. GSL tells of a singular matrix through its error handler, which may
-   abort the process: so the pivots are looked at first. */
-static bool solve_linear(double *matrix, const double *right, double *out, size_t n)
-{
-    gsl_matrix_view a = gsl_matrix_view_array(matrix, n, n);
-    size_t order[NEWTON_MAX];
-    gsl_permutation permutation = {n, order};
-    int sign;
-    if (gsl_linalg_LU_decomp(&a.matrix, &permutation, &sign) != 0)
-        return false;
-    for (size_t i = 0; i < n; i++)
-        if (!isfinite(matrix[i * n + i]) || matrix[i * n + i] == 0.0)
-            return false;
-    for (size_t i = 0; i < n; i++)
-        out[i] = -right[i];
-    gsl_vector_view x = gsl_vector_view_array(out, n);
-    gsl_linalg_LU_svx(&a.matrix, &permutation, &x.vector);
-    for (size_t i = 0; i < n; i++)
-        if (!isfinite(out[i]))
-            return false;
-    return true;
 }
 
 /* x + share * step, with the share halved until the equations are nearer to being met; f and jacobian are those of
@@ -68,11 +44,13 @@ static bool take_step(const newton_system *system, double *x, const double *step
 bool quell_newton_solve(const newton_system *system, double *x, double step_tolerance)
 {
     const size_t n = system->size;
-    double f[NEWTON_MAX], jacobian[NEWTON_MAX * NEWTON_MAX], step[NEWTON_MAX];
+    double f[NEWTON_MAX], jacobian[NEWTON_MAX * NEWTON_MAX], step[NEWTON_MAX], right[NEWTON_MAX];
     if (!system->evaluate(system->problem, x, f, jacobian))
         return false;
     for (int i = 0; i < ITERATIONS; i++) {
-        if (!solve_linear(jacobian, f, step, n))
+        for (size_t k = 0; k < n; k++)
+            right[k] = -f[k];
+        if (!quell_linear_solve(jacobian, right, step, n))
             return false;
         if (largest(step, n) < step_tolerance) {
             for (size_t k = 0; k < n; k++)

@@ -4,41 +4,42 @@
 
 #include <check.h>
 
-#define SUITES(X)                                                                                                    \
-    X(base)                                                                                                          \
-    X(base_memory)                                                                                                   \
-    X(base_number)                                                                                                   \
-    X(base_quantity)                                                                                                 \
-    X(base_random)                                                                                                   \
-    X(spectrum)                                                                                                      \
-    X(spectrum_properties)                                                                                           \
-    X(spectrum_vectors)                                                                                              \
-    X(spectrum_scipy)                                                                                                \
-    X(modes)                                                                                                         \
-    X(modes_parts)                                                                                                   \
-    X(modes_recordings)                                                                                              \
-    X(compare)                                                                                                       \
-    X(ingest_clock)                                                                                                  \
-    X(ingest_dialects)                                                                                               \
-    X(ingest_hostile)                                                                                                \
-    X(ingest_judge)                                                                                                  \
-    X(ingest_levels)                                                                                                 \
-    X(ingest_mounting)                                                                                               \
-    X(ingest_recordings)                                                                                             \
-    X(ingest_refusals)                                                                                               \
-    X(machine)                                                                                                       \
-    X(setting)                                                                                                       \
-    X(needs)                                                                                                         \
-    X(search)                                                                                                        \
-    X(choose)                                                                                                        \
-    X(motion)                                                                                                        \
-    X(predict)                                                                                                       \
-    X(simulate)                                                                                                      \
-    X(report)                                                                                                        \
-    X(shaping_design)                                                                                                \
-    X(shaping_residual)                                                                                              \
-    X(shaping_spec)                                                                                                  \
-    X(shaping_families)                                                                                              \
+#define SUITES(X)                                                                                            \
+    X(base_linear)                                                                                           \
+    X(base)                                                                                                  \
+    X(base_memory)                                                                                           \
+    X(base_number)                                                                                           \
+    X(base_quantity)                                                                                         \
+    X(base_random)                                                                                           \
+    X(spectrum)                                                                                              \
+    X(spectrum_properties)                                                                                   \
+    X(spectrum_vectors)                                                                                      \
+    X(spectrum_scipy)                                                                                        \
+    X(modes)                                                                                                 \
+    X(modes_parts)                                                                                           \
+    X(modes_recordings)                                                                                      \
+    X(compare)                                                                                               \
+    X(ingest_clock)                                                                                          \
+    X(ingest_dialects)                                                                                       \
+    X(ingest_hostile)                                                                                        \
+    X(ingest_judge)                                                                                          \
+    X(ingest_levels)                                                                                         \
+    X(ingest_mounting)                                                                                       \
+    X(ingest_recordings)                                                                                     \
+    X(ingest_refusals)                                                                                       \
+    X(machine)                                                                                               \
+    X(setting)                                                                                               \
+    X(needs)                                                                                                 \
+    X(search)                                                                                                \
+    X(choose)                                                                                                \
+    X(motion)                                                                                                \
+    X(predict)                                                                                               \
+    X(simulate)                                                                                              \
+    X(report)                                                                                                \
+    X(shaping_design)                                                                                        \
+    X(shaping_residual)                                                                                      \
+    X(shaping_spec)                                                                                          \
+    X(shaping_families)                                                                                      \
     X(shaping_scipy)
 
 #define DECLARE(name) Suite *suite_##name(void);

@@ -1,0 +1,50 @@
+/* Small dense linear algebra: GSL's, called so that it cannot reach its error handler, which may abort the process. */
+#include "quell/base.h"
+
+#include <gsl/gsl_eigen.h>
+#include <gsl/gsl_linalg.h>
+#include <math.h>
+
+static bool all_finite(const double *values, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        if (!isfinite(values[i]))
+            return false;
+    return true;
+}
+
+bool quell_linear_solve(double *matrix, const double *right, double *out, size_t n)
+{
+    if (n == 0 || n > QUELL_LINEAR_MAX || !all_finite(matrix, n * n) || !all_finite(right, n))
+        return false;
+    gsl_matrix_view a = gsl_matrix_view_array(matrix, n, n);
+    size_t order[QUELL_LINEAR_MAX];
+    gsl_permutation permutation = {n, order};
+    int sign;
+    gsl_linalg_LU_decomp(&a.matrix, &permutation, &sign);
+    for (size_t i = 0; i < n; i++)
+        if (!isfinite(matrix[i * n + i]) || matrix[i * n + i] == 0.0)
+            return false; /* singular: the back substitution would call the handler */
+    gsl_vector_const_view b = gsl_vector_const_view_array(right, n);
+    gsl_vector_view x = gsl_vector_view_array(out, n);
+    gsl_linalg_LU_solve(&a.matrix, &permutation, &b.vector, &x.vector);
+    return all_finite(out, n);
+}
+
+bool quell_symmetric_eigen(const double matrix[9], double value[3], double vector[3][3])
+{
+    double copy[9], columns[9];
+    for (size_t i = 0; i < 9; i++)
+        copy[i] = matrix[i];
+    gsl_eigen_symmv_workspace *work = all_finite(copy, 9) ? gsl_eigen_symmv_alloc(3) : NULL;
+    if (work == NULL)
+        return false;
+    gsl_matrix_view m = gsl_matrix_view_array(copy, 3, 3), v = gsl_matrix_view_array(columns, 3, 3);
+    gsl_vector_view e = gsl_vector_view_array(value, 3);
+    gsl_eigen_symmv(&m.matrix, &e.vector, &v.matrix, work);
+    gsl_eigen_symmv_free(work);
+    gsl_eigen_symmv_sort(&e.vector, &v.matrix, GSL_EIGEN_SORT_VAL_DESC);
+    for (size_t i = 0; i < 9; i++)
+        vector[i % 3][i / 3] = columns[i]; /* GSL's vectors are columns */
+    return true;
+}
