@@ -11,6 +11,7 @@
 #define NARROW_BINS 1.5
 #define WIDTHS_DIFFER 1.6
 #define ACROSS 0.5
+#define STRONG 1.5       /* a mode that carries all of the axis has 1 */
 #define MISFIT_RATIO 2.5 /* of the rms misfit to what chance makes */
 #define MISFIT_LEAST 0.5 /* of ln P: 2.2 dB */
 
@@ -127,6 +128,20 @@ static const char *across(const doubter *in, const quell_mode *mode, quell_arena
     return text;
 }
 
+static const char *strong(const doubter *in, const quell_mode *mode, quell_arena *arena, bool *failed)
+{
+    number a;
+    (void)in;
+    if (!(fabs(mode->participation) > STRONG))
+        return NULL;
+    const char *text = quell_arena_print(
+        arena,
+        "participation of %s, where 1 carries the whole axis: two close modes taken for one? look at --plot",
+        say(&a, mode->participation, 2));
+    *failed = *failed || text == NULL;
+    return text;
+}
+
 static const char *misfit(const doubter *in, const quell_mode *mode, quell_arena *arena, bool *failed)
 {
     double chance = sqrt(2 / in->modes->fit.dof_per_bin), rms = in->modes->fit.rms_log_misfit;
@@ -143,7 +158,7 @@ static const char *misfit(const doubter *in, const quell_mode *mode, quell_arena
 
 static const char *(*const kinds[])(const doubter *in, const quell_mode *mode, quell_arena *arena,
                                     bool *failed) = {
-    misfit, low, broad, twins, edge, fast, narrow, widths, across,
+    misfit, low, broad, twins, edge, fast, narrow, widths, across, strong,
 };
 
 quell_status quell_doubts_add(quell_modes *modes, const quell_spectrum *spectrum, size_t axis,

@@ -399,7 +399,8 @@ START_TEST(doubts_come_with_their_evidence)
         {2, {{52, .03, .6}, {58, .03, .4}}, {.band_hz = {5, 200}}, "one of two close modes, 52 and 58 Hz"},
         {1, {{47.3, .046, 1}}, {.band_hz = {20, 48}}, "at the edge of the band searched"},
         {1, {{190, .04, 1}}, {.band_hz = {50, 390}}, "above a fifth of the sampling rate of 800 Hz"},
-        {1, {{20, .015, 1}}, {.band_hz = {5, 100}}, "hardly wider than a bin"}};
+        {1, {{20, .015, 1}}, {.band_hz = {5, 100}}, "hardly wider than a bin"},
+        {1, {{50, .05, 2.4}}, {.band_hz = {5, 200}}, "participation of 2.4, where 1 carries the whole axis"}};
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         quell_spectrum spectrum = spectrum_of(rows[i].mode, rows[i].count, NULL, 1e-6);
         quell_modes modes = find(&spectrum, &rows[i].options);
