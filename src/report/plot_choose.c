@@ -61,7 +61,7 @@ static void frequency_panel(quell_plot *plot, const quell_axis_choice *choice, c
 {
     size_t row[CURVES_MAX], curves = leading_rows(choice, row);
     double range_hz[2] = {HUGE_VAL, 0}, damping_ratio = modes->mode[choice->strongest].damping_ratio;
-    char title[120], label[96];
+    char title[128], label[128];
     snprintf(title, sizeof title, "%c axis: residual vibration of a mode of damping ratio %s",
              choice->axis - 'a' + 'A', quell_number_fixed(damping_ratio, 3).text);
     quell_plot_panel(plot, title, "natural frequency (Hz)", "residual vibration V (%)");
