@@ -89,6 +89,8 @@ void quell_json_text(quell_json *json, json_t *in, const char *key,
 void quell_json_bool(quell_json *json, json_t *in, const char *key, bool value);
 void quell_json_null(quell_json *json, json_t *in, const char *key, const char *why);
 void quell_json_numbers(quell_json *json, json_t *in, const char *key, const double *values, size_t count);
+/** [low, high] under key; null with the why "not known" unless both are finite. */
+void quell_json_interval(quell_json *json, json_t *in, const char *key, const double interval[2]);
 json_t *quell_json_object(quell_json *json, json_t *in,
                           const char *key); /**< new object under key; NULL-safe */
 json_t *quell_json_array(quell_json *json, json_t *in, const char *key);

@@ -234,22 +234,14 @@ quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t ax
 
 /* ---------------------------------------------------------------- results */
 
-static void json_interval(quell_json *json, json_t *in, const char *key, const double interval[2])
-{
-    if (isfinite(interval[0]) && isfinite(interval[1]))
-        quell_json_numbers(json, in, key, interval, 2);
-    else
-        quell_json_null(json, in, key, "not known");
-}
-
 void cli_json_mode(quell_json *json, json_t *item, const quell_mode *mode)
 {
     quell_json_number(json, item, "frequency_hz", mode->frequency_hz, "");
-    json_interval(json, item, "frequency_ci95_hz", mode->frequency_ci95_hz);
+    quell_json_interval(json, item, "frequency_ci95_hz", mode->frequency_ci95_hz);
     quell_json_number(json, item, "damping_ratio", mode->damping_ratio, "");
-    json_interval(json, item, "damping_ratio_ci95", mode->damping_ratio_ci95);
+    quell_json_interval(json, item, "damping_ratio_ci95", mode->damping_ratio_ci95);
     quell_json_number(json, item, "participation", mode->participation, "not known");
-    json_interval(json, item, "participation_ci95", mode->participation_ci95);
+    quell_json_interval(json, item, "participation_ci95", mode->participation_ci95);
     if (isfinite(mode->direction[0]))
         quell_json_numbers(json, item, "direction", mode->direction, 3);
     else

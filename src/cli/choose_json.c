@@ -3,14 +3,6 @@
 
 #include <math.h>
 
-static void json_interval(quell_json *json, json_t *in, const char *key, const double ci95[2])
-{
-    if (isfinite(ci95[0]) && isfinite(ci95[1]))
-        quell_json_numbers(json, in, key, ci95, 2);
-    else
-        quell_json_null(json, in, key, "not known");
-}
-
 /* A family of the machine file's own has no row in the table of families: its name and design point are put in. */
 static void json_shaper(quell_json *json, json_t *item, const quell_candidate *row)
 {
@@ -47,7 +39,7 @@ static void json_candidate(quell_json *json, json_t *item, const quell_axis_choi
     quell_json_number(json, item, "residual_worst", row->residual_worst, no_shaper);
     json_covers(json, item, row);
     quell_json_number(json, item, "ripple_um", ripple_um, no_ripple);
-    json_interval(json, item, "ripple_um_ci95", ci95_um);
+    quell_json_interval(json, item, "ripple_um_ci95", ci95_um);
     quell_json_number(json, item, "spread_s", row->spread_s, no_shaper);
     quell_json_number(json, item, "rounding_um", row->rounding_m * 1e6, "the acceleration is not known");
     quell_json_number(json, item, "acceleration_limit_mps2", row->acceleration_limit_mps2,

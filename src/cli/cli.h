@@ -21,7 +21,7 @@ typedef struct cli_options {
     bool force;
 
     double segment_s, overlap;
-    const char *window, *band, *excitation, *shaper_on;
+    const char *window, *band, *shaper_on;
     cli_list ignore;
 
     bool json, quiet, help, version;
@@ -48,12 +48,9 @@ typedef enum cli_kind {
     CLI_REPEAT, /* cli_list, one text each time */
     CLI_FILES,  /* cli_list, this and the operands that follow */
     CLI_COUNT,  /* double holding a whole number >= 0 */
-    CLI_NUMBER, /* double, no unit */
     CLI_RATIO,  /* doubles in SI from here on; see kinds[] in options.c for the unit of a bare number */
     CLI_HZ,
     CLI_SECONDS,
-    CLI_METRES,
-    CLI_MPS,
     CLI_MPS2
 } cli_kind;
 

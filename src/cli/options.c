@@ -51,9 +51,10 @@ static const struct {
     quell_dimension dimension;
     const char *bare_unit;
 } kinds[] = {
-    [CLI_RATIO] = {QUELL_RATIO, ""},   [CLI_HZ] = {QUELL_FREQUENCY, "Hz"},
-    [CLI_SECONDS] = {QUELL_TIME, "s"}, [CLI_METRES] = {QUELL_LENGTH, NULL},
-    [CLI_MPS] = {QUELL_SPEED, NULL},   [CLI_MPS2] = {QUELL_ACCELERATION, NULL},
+    [CLI_RATIO] = {QUELL_RATIO, ""},
+    [CLI_HZ] = {QUELL_FREQUENCY, "Hz"},
+    [CLI_SECONDS] = {QUELL_TIME, "s"},
+    [CLI_MPS2] = {QUELL_ACCELERATION, NULL},
 };
 
 static const cli_option *find(const cli_command *command, const char *name, size_t length)
@@ -99,8 +100,6 @@ static quell_status store(const cli_option *row, const char *text, cli_options *
         return append(field, text, err);
     case CLI_COUNT:
         return store_count(field, text, err);
-    case CLI_NUMBER:
-        return quell_number_parse(text, field, err);
     default:
         return quell_quantity_parse(text, kinds[row->kind].dimension, kinds[row->kind].bare_unit, field, err);
     }
@@ -112,14 +111,15 @@ static void clear(cli_options *out)
     const double not_given = (double)NAN;
     *out = (cli_options){0};
     out->segment_s = out->overlap = out->residual_limit = out->drift = not_given;
-    out->simulate.seconds = out->simulate.rate_hz = out->simulate.clock_error = out->simulate.jitter = not_given;
+    out->simulate.seconds = out->simulate.rate_hz = out->simulate.clock_error = out->simulate.jitter =
+        not_given;
     out->simulate.lost = out->simulate.step_mps2 = out->simulate.range_mps2 = not_given;
     out->simulate.oversample = out->simulate.seed = not_given;
 }
 
 /* The value of an option whose word is argument[*at]: after its '=', or the next word, unless that is an option. */
-static quell_status take_value(const cli_command *command, const cli_option *row, const char *equals, int count,
-                               char **argument, int *at, const char **value, quell_error *err)
+static quell_status take_value(const cli_command *command, const cli_option *row, const char *equals,
+                               int count, char **argument, int *at, const char **value, quell_error *err)
 {
     *value = equals != NULL ? equals + 1 : NULL;
     if (row->kind == CLI_FLAG && equals != NULL)

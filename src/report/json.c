@@ -110,6 +110,14 @@ void quell_json_numbers(quell_json *json, json_t *in, const char *key, const dou
         quell_json_append_number(json, array, values[i]);
 }
 
+void quell_json_interval(quell_json *json, json_t *in, const char *key, const double interval[2])
+{
+    if (isfinite(interval[0]) && isfinite(interval[1]))
+        quell_json_numbers(json, in, key, interval, 2);
+    else
+        quell_json_null(json, in, key, "not known");
+}
+
 void quell_json_discard(quell_json *json)
 {
     json_decref(json->root);
