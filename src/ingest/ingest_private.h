@@ -177,6 +177,79 @@ typedef struct ingest_columns {
 quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layout,
                                  const quell_read_options *options, quell_error *err);
 
+/* ---------------------------------------------------------------- rows, batch by batch: what a format's reader gives */
+
+enum {
+    INGEST_BATCH = 4096,  /* rows handed on at a time */
+    INGEST_PREFIX = 8192, /* rows looked at before the first sample is placed: the clock's kind, its step, the unit of
+                             time */
+    INGEST_HELD = 512     /* rows the clock may hold back until it has seen what follows */
+};
+
+/* Rows as read, in the file's own units, in the order of the file. */
+typedef struct ingest_batch {
+    size_t rows;
+    double stamp[INGEST_BATCH];    /* finite; not filled without time */
+    double counter[INGEST_BATCH];  /* the sample's number; not filled without a counter; NaN where it is missing */
+    double value[3][INGEST_BATCH]; /* finite, or NaN on all axes in a row that is a lost sample */
+} ingest_batch;
+
+/* What a file says of itself before its rows. Texts live in the arena. */
+typedef struct ingest_stated {
+    const char *format;
+    size_t axes; /* 1 to 3 */
+    const char *axis_name[3];
+    bool has_time, has_counter;
+    ingest_unit time_unit; /* name NULL: not stated */
+    ingest_unit unit[3];   /* name NULL: not stated */
+    double rate_hz;        /* stated by the file; 0 if not */
+    bool rate_exact;       /* it is part of the format (a universal file's increment), not a remark in a header */
+    double start;          /* time of the first row in seconds where there are no stamps */
+} ingest_stated;
+
+/* An open file of one format. */
+typedef struct ingest_reader {
+    ingest_stated stated;
+    void *state; /* the format's own */
+    quell_arena *arena;
+    quell_findings *findings; /* what the reader notices, at the end at the latest */
+    /* Up to INGEST_BATCH rows; 0 only at the end. */
+    quell_status (*next)(struct ingest_reader *reader, ingest_batch *out, quell_error *err);
+    void (*close)(struct ingest_reader *reader); /* also after a failed open; state may be NULL */
+} ingest_reader;
+
+/* ---------------------------------------------------------------- samples' places in time (timeline.c) */
+
+/* The clock of a recording (below) is fitted while its rows pass. */
+typedef struct ingest_timeline ingest_timeline;
+
+/* Looks at the first n rows (INGEST_PREFIX, or all there are: then whole) without placing them. counter: NULL if
+   there is none. QUELL_E_DATA if the stamps do not advance; QUELL_E_MEMORY. */
+quell_status ingest_timeline_begin(ingest_timeline **out, const double *stamp, const double *counter, size_t n,
+                                   bool whole, quell_error *err);
+/* The step between samples as known so far, in the stamps' unit. */
+double ingest_timeline_step(const ingest_timeline *timeline);
+/* The sample index of the first *placed of n rows, from where the last call left off: increasing, 0 for the very first
+   row. Rows not placed (INGEST_HELD at most) are given again at the beginning of the next call; with `last` all are
+   placed. QUELL_E_DATA if the stamps go astray. */
+quell_status ingest_timeline_place(ingest_timeline *timeline, const double *stamp, const double *counter,
+                                   size_t n, bool last, size_t *index, size_t *placed, quell_error *err);
+void ingest_timeline_end(ingest_timeline *timeline);
+
+/* ---------------------------------------------------------------- the digest: all that is judged, in bounded memory (digest.c) */
+
+/* Fed with evenly spaced samples while they pass; judged when they have. Lives in the arena. */
+typedef struct ingest_digest ingest_digest;
+
+quell_status ingest_digest_create(ingest_digest **out, size_t axes, double rate_hz, quell_arena *arena,
+                                  quell_error *err);
+/* n samples an axis, in any unit, finite. */
+void ingest_digest_add(ingest_digest *digest, const double *const *value, size_t n);
+/* `lost` samples are missing here and were not filled. */
+void ingest_digest_gap(ingest_digest *digest, size_t lost);
+/* At the end: the rate as it turned out, and what turns each axis into m/s2. */
+void ingest_digest_settle(ingest_digest *digest, double rate_hz, const double scale[3]);
+
 /* ---------------------------------------------------------------- the raw series (series.c) */
 
 /* What a format's reader makes of a file: rows as read, in the file's own units. */
