@@ -1,5 +1,6 @@
 /* Numbers read and printed the same whatever the process's locale. */
 #include "base/base_private.h"
+#include "base/digits.h"
 
 #include <locale.h>
 #include <math.h>
@@ -98,6 +99,11 @@ size_t quell_number_read(const char *text, size_t length, char decimal_point, do
 {
     static const double power[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
                                    1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+    if (length >= QUELL_DIGITS_REACH) {
+        size_t used = quell_digits_quick(text, decimal_point, value);
+        if (used > 0)
+            return used;
+    }
     size_t at = 0;
     bool negative = false;
     if (at < length && (text[at] == '-' || text[at] == '+'))

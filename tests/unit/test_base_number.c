@@ -32,6 +32,15 @@ static void same_as_strtod(const char *text)
     if (used != (size_t)(end - text) || bits(got) != bits(want))
         ck_abort_msg("'%.80s' read as %.17g (%zu characters), strtod says %.17g (%td)", text, got, used, want,
                      end - text);
+    /* followed by more, as in a row of a log: there a quicker way is taken */
+    char row[4096];
+    int written = snprintf(row, sizeof row, "%s;-7.25;a row goes on after the number it began with", text);
+    ck_assert_int_lt(written, (int)sizeof row);
+    double in_row = 12345;
+    size_t used_in_row = quell_number_read(row, (size_t)written, '.', &in_row);
+    if (used_in_row != used || bits(in_row) != bits(want))
+        ck_abort_msg("'%.80s' in a row read as %.17g (%zu characters), strtod says %.17g (%td)", text, in_row,
+                     used_in_row, want, end - text);
     char comma[2048];
     if (length >= sizeof comma)
         ck_abort_msg("a text of %zu characters", length);
