@@ -258,7 +258,7 @@ static quell_status no_acceleration(const ingest_layout *layout, const ingest_he
 /* Moves the used acceleration slots together: a file may have y and z only. */
 static void close_up(ingest_columns *out)
 {
-    for (size_t s = 1; s < INGEST_SLOTS; s++)
+    for (size_t s = 1; s <= 3; s++)
         if (out->slot[s] != INGEST_NONE) {
             size_t column = out->slot[s];
             out->slot[s] = INGEST_NONE;
@@ -300,7 +300,8 @@ quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layou
     ingest_head head[INGEST_COLUMNS_MAX];
     for (size_t c = 0; c < layout->dialect.columns; c++)
         head[c] = ingest_head_read(layout->head[c]);
-    *out =
-        (ingest_columns){.slot = {INGEST_NONE, INGEST_NONE, INGEST_NONE, INGEST_NONE}, .empty = INGEST_NONE};
+    *out = (ingest_columns){.empty = INGEST_NONE};
+    for (size_t s = 0; s < INGEST_SLOTS; s++)
+        out->slot[s] = INGEST_NONE;
     return find(out, layout, head, options, err);
 }

@@ -20,7 +20,7 @@ enum {
     INGEST_SAMPLE_ROWS = 256,  /* rows looked at to find out the columns */
     INGEST_ROWS_MAX = 1 << 28, /* rows of a recording */
     INGEST_ROWS_MIN = 16,      /* fewer samples give no rate */
-    INGEST_SLOTS = 4           /* time x y z */
+    INGEST_SLOTS = 5           /* time x y z, counter */
 };
 
 #define INGEST_COUNT(array) (sizeof(array) / sizeof(array)[0])
@@ -167,7 +167,7 @@ bool ingest_unit_read(ingest_unit *out, quell_dimension dimension, const char *n
 enum { INGEST_NONE = INGEST_COLUMNS_MAX };
 
 typedef struct ingest_columns {
-    size_t slot[INGEST_SLOTS]; /* column of time, x, y, z from 0; INGEST_NONE */
+    size_t slot[INGEST_SLOTS]; /* column of time, x, y, z, counter from 0; INGEST_NONE */
     size_t axes;               /* slots 1..axes are used */
     ingest_head head[INGEST_SLOTS];
     size_t empty; /* a column headed as acceleration that holds no numbers and was left out; INGEST_NONE */
@@ -180,17 +180,19 @@ quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layou
 /* ---------------------------------------------------------------- rows, batch by batch: what a format's reader gives */
 
 enum {
-    INGEST_BATCH = 4096,  /* rows handed on at a time */
-    INGEST_PREFIX = 8192, /* rows looked at before the first sample is placed: the clock's kind, its step, the unit of
+    INGEST_BATCH = 4096, /* rows handed on at a time */
+    INGEST_PREFIX =
+        8192, /* rows looked at before the first sample is placed: the clock's kind, its step, the unit of
                              time */
-    INGEST_HELD = 512     /* rows the clock may hold back until it has seen what follows */
+    INGEST_HELD = 512 /* rows the clock may hold back until it has seen what follows */
 };
 
 /* Rows as read, in the file's own units, in the order of the file. */
 typedef struct ingest_batch {
     size_t rows;
-    double stamp[INGEST_BATCH];    /* finite; not filled without time */
-    double counter[INGEST_BATCH];  /* the sample's number; not filled without a counter; NaN where it is missing */
+    double stamp[INGEST_BATCH]; /* finite; not filled without time */
+    double counter
+        [INGEST_BATCH]; /* the sample's number; not filled without a counter; NaN where it is missing */
     double value[3][INGEST_BATCH]; /* finite, or NaN on all axes in a row that is a lost sample */
 } ingest_batch;
 
@@ -203,8 +205,8 @@ typedef struct ingest_stated {
     ingest_unit time_unit; /* name NULL: not stated */
     ingest_unit unit[3];   /* name NULL: not stated */
     double rate_hz;        /* stated by the file; 0 if not */
-    bool rate_exact;       /* it is part of the format (a universal file's increment), not a remark in a header */
-    double start;          /* time of the first row in seconds where there are no stamps */
+    bool rate_exact; /* it is part of the format (a universal file's increment), not a remark in a header */
+    double start;    /* time of the first row in seconds where there are no stamps */
 } ingest_stated;
 
 /* An open file of one format. */
@@ -225,8 +227,8 @@ typedef struct ingest_timeline ingest_timeline;
 
 /* Looks at the first n rows (INGEST_PREFIX, or all there are: then whole) without placing them. counter: NULL if
    there is none. QUELL_E_DATA if the stamps do not advance; QUELL_E_MEMORY. */
-quell_status ingest_timeline_begin(ingest_timeline **out, const double *stamp, const double *counter, size_t n,
-                                   bool whole, quell_error *err);
+quell_status ingest_timeline_begin(ingest_timeline **out, const double *stamp, const double *counter,
+                                   size_t n, bool whole, quell_error *err);
 /* The step between samples as known so far, in the stamps' unit. */
 double ingest_timeline_step(const ingest_timeline *timeline);
 /* The sample index of the first *placed of n rows, from where the last call left off: increasing, 0 for the very first
@@ -270,16 +272,19 @@ typedef struct ingest_series {
 quell_status ingest_series_grow(ingest_series *series, quell_error *err);
 void ingest_series_free(ingest_series *series);
 
-/* Reads delimited text (text.c). */
-quell_status ingest_text_read(ingest_series *out, ingest_lines *lines, const quell_read_options *options,
-                              quell_arena *arena, quell_error *err);
+/* All rows of a reader. */
+quell_status ingest_series_drain(ingest_series *out, ingest_reader *reader, quell_error *err);
+
+/* Delimited text (text.c). lines must outlive the reader. */
+quell_status ingest_text_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                              quell_arena *arena, quell_findings *findings, quell_error *err);
 
 /* One row's numbers (row.c). */
 typedef struct ingest_row_plan {
     ingest_dialect dialect;
     size_t slots;
     size_t column[INGEST_SLOTS]; /* increasing */
-    size_t slot[INGEST_SLOTS];   /* of each of these columns: 0 time, 1 to 3 the axes */
+    size_t slot[INGEST_SLOTS];   /* of each of these columns: 0 time, 1 to 3 the axes, 4 the counter */
 } ingest_row_plan;
 
 typedef enum ingest_row {
@@ -297,6 +302,12 @@ typedef struct ingest_trouble {
 
 ingest_row ingest_row_read(const ingest_row_plan *plan, const char *text, size_t length,
                            double value[INGEST_SLOTS], ingest_trouble *trouble);
+
+/* Rows of plain numbers in the bytes [at, end), as many as there are up to `most`, into the batch behind those it has;
+   stops before the first that is not plain or not whole, which is then read with care. Stamps must not fall below
+   *newest, nor pass it by more than `leap`. Returns where it stopped. */
+const char *ingest_rows_quick(const ingest_row_plan *plan, const char *at, const char *end, double *newest,
+                              double leap, ingest_batch *out);
 
 /* ---------------------------------------------------------------- options (settings.c) */
 

@@ -222,6 +222,7 @@ static quell_status read_from(quell_recording *out, ingest_bytes *bytes, const q
                               quell_arena *arena, quell_error *err)
 {
     ingest_lines lines = {0};
+    ingest_reader reader = {0};
     ingest_series *series = NULL;
     size_t *index = NULL;
     quell_status status = ingest_bytes_open(bytes, source, err);
@@ -236,7 +237,11 @@ static quell_status read_from(quell_recording *out, ingest_bytes *bytes, const q
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
         goto done;
     }
-    status = ingest_text_read(series, &lines, options, arena, err);
+    status = ingest_text_open(&reader, &lines, options, arena, &series->findings, err);
+    if (status == QUELL_OK)
+        status = ingest_series_drain(series, &reader, err);
+    if (reader.state != NULL)
+        reader.close(&reader);
     if (status != QUELL_OK)
         goto done;
     index = quell_memory_get(series->count * sizeof *index);
