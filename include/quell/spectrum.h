@@ -34,6 +34,8 @@ typedef struct quell_welch_options {
     size_t segment;             /**< samples a segment, >= 8; 0: chosen, see quell_welch_segment */
     double overlap;             /**< 0 to 0.95 of a segment; negative: 0.75 */
     bool cross;                 /**< also the cross-spectral matrix */
+    size_t threads; /**< that share the work, up to 16; 0 or 1: the caller's alone. The result is the
+                                     same, to the last bit, whatever their number */
 } quell_welch_options;
 
 enum { QUELL_SPECTRUM_LAGS = 20 /**< neighbouring bins kept in bin_correlation */ };
@@ -77,8 +79,8 @@ void quell_welch_break(quell_welch *welch);
 
 /** The estimate so far; rate_hz only scales its axes. out lives in arena and is untouched on failure.
     QUELL_OK; QUELL_E_DATA if no segment was completed; QUELL_E_USAGE if the rate is not above 0; QUELL_E_MEMORY. */
-quell_status quell_welch_finish(const quell_welch *welch, double rate_hz, quell_arena *arena,
-                                quell_spectrum *out, quell_error *err);
+quell_status quell_welch_finish(quell_welch *welch, double rate_hz, quell_arena *arena, quell_spectrum *out,
+                                quell_error *err);
 
 /** All at once: axes pointers to n samples each at rate_hz. break_at: break_count sample indices that no segment
     may straddle (NULL: none). out lives in arena and is untouched on failure.

@@ -27,4 +27,64 @@ const double complex *quell_segment_transform(quell_fourier *fourier, const doub
 /* 2 for bins that stand for a negative frequency too, 1 for 0 Hz and, at even lengths, the Nyquist bin. */
 double quell_bin_sides(size_t bin, size_t length);
 
+/* ---------------------------------------------------------------- sums over segments (group.c) */
+
+/* What is computed of every segment. */
+typedef struct welch_plan {
+    size_t axes, segment, hop, bins;
+    size_t most; /* segments of a group */
+    bool cross;
+    const double *window; /* segment values */
+} welch_plan;
+
+typedef struct welch_sums {
+    size_t segments;
+    double *power[3];              /* sum over segments of |X|^2 */
+    double complex *product[3][3]; /* sum of conj(X_i) X_j, i < j; NULL unless plan->cross */
+} welch_sums;
+
+/* Successive segments of one unbroken stretch, and their sums. */
+typedef struct welch_group {
+    size_t segments;
+    double *sample[3]; /* room for plan->most segments */
+    welch_sums sums;
+} welch_group;
+
+/* What one thread works with. */
+typedef struct welch_bench {
+    quell_fourier *fourier;
+    double complex *transform[3];
+} welch_bench;
+
+/* Segments of a group: 8, fewer where they are long, so that memory stays bounded. */
+size_t welch_group_size(size_t segment, size_t hop);
+
+/* These return false if memory is out; what was got is released by the _free function. */
+bool welch_sums_get(welch_sums *out, const welch_plan *plan);
+void welch_sums_free(welch_sums *sums);
+bool welch_group_get(welch_group *out, const welch_plan *plan);
+void welch_group_free(welch_group *group);
+bool welch_bench_get(welch_bench *out, const welch_plan *plan);
+void welch_bench_free(welch_bench *bench);
+
+/* group->sums of its segments. */
+void welch_group_compute(welch_group *group, const welch_plan *plan, welch_bench *bench);
+void welch_sums_add(welch_sums *total, const welch_sums *part, const welch_plan *plan);
+
+/* ---------------------------------------------------------------- threads (crew.c) */
+
+/* Groups in a ring: one is being filled, those before it wait, are worked on, or are done and wait for those before
+   them to be added up. */
+typedef struct welch_crew welch_crew;
+
+/* threads: 0 or 1 for the calling thread alone. Fewer work where no more can be had. NULL if memory is out. */
+welch_crew *welch_crew_create(const welch_plan *plan, size_t threads);
+void welch_crew_destroy(welch_crew *crew);
+/* The group to be filled, once there is one: the caller works on what waits meanwhile. Done ones are added up. */
+welch_group *welch_crew_free_group(welch_crew *crew, welch_sums *total);
+/* The group to be filled has been. */
+void welch_crew_submit(welch_crew *crew);
+/* Works until all is done and added up. */
+void welch_crew_finish(welch_crew *crew, welch_sums *total);
+
 #endif

@@ -1,22 +1,21 @@
-/* Welch's estimate as a streaming accumulator: memory is one segment an axis, whatever the recording's
-   length. */
+/* Welch's estimate as a streaming accumulator: memory is a few segments an axis, whatever the recording's length.
+
+   Segments are added up in groups of a size that depends on the options alone, and the groups' sums in the groups'
+   order: so the result is the same to the last bit however many threads work on the groups (crew.c). */
 #include "spectrum/spectrum_private.h"
 
 #include <math.h>
 #include <string.h>
 
 struct quell_welch {
-    size_t axes, segment, hop, bins;
+    welch_plan plan;
     const quell_window *kind;
-    bool cross;
-    quell_fourier *fourier;
-    double *window;       /* segment values */
-    double *held[3];      /* the last `filled` samples of each axis, room for one segment */
-    size_t filled, taken; /* taken: samples added so far, for messages */
-    double *power[3];     /* sum over segments of |X|^2 */
-    double complex *transform[3];
-    double complex *product[3][3]; /* sum of conj(X_i) X_j, i < j; NULL unless asked for */
-    size_t segments;
+    double *window; /* plan.segment values */
+    welch_crew *crew;
+    welch_group *group;   /* the one being filled */
+    size_t filled, taken; /* samples in it; samples added so far, for messages */
+    size_t segments;      /* handed over so far */
+    welch_sums total;
 };
 
 size_t quell_welch_segment(double rate_hz, size_t samples, double zeta_f_hz)
@@ -53,36 +52,6 @@ static quell_status check_options(size_t axes, const quell_welch_options *option
     return QUELL_OK;
 }
 
-static double *cleared(size_t doubles)
-{
-    double *block = quell_memory_get(doubles * sizeof(double));
-    if (block != NULL)
-        memset(block, 0, doubles * sizeof(double));
-    return block;
-}
-
-/* False if memory is out; what was got is in *welch for quell_welch_destroy. */
-static bool get_buffers(quell_welch *welch)
-{
-    welch->fourier = quell_fourier_create(welch->segment);
-    welch->window = cleared(welch->segment);
-    bool got = welch->fourier != NULL && welch->window != NULL;
-    for (size_t i = 0; i < welch->axes && got; i++) {
-        welch->held[i] = cleared(welch->segment);
-        welch->power[i] = cleared(welch->bins);
-        got = welch->held[i] != NULL && welch->power[i] != NULL;
-        if (got && welch->cross) {
-            welch->transform[i] = (double complex *)(void *)cleared(2 * welch->bins);
-            got = welch->transform[i] != NULL;
-        }
-        for (size_t j = i + 1; j < welch->axes && got && welch->cross; j++) {
-            welch->product[i][j] = (double complex *)(void *)cleared(2 * welch->bins);
-            got = welch->product[i][j] != NULL;
-        }
-    }
-    return got;
-}
-
 quell_status quell_welch_create(quell_welch **out, size_t axes, const quell_welch_options *options,
                                 quell_error *err)
 {
@@ -94,15 +63,25 @@ quell_status quell_welch_create(quell_welch **out, size_t axes, const quell_welc
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a spectrum");
     double overlap = options->overlap < 0 ? 0.75 : options->overlap;
     size_t kept = (size_t)(overlap * (double)options->segment + 0.5);
-    *welch = (quell_welch){.axes = axes, .segment = options->segment, .bins = options->segment / 2 + 1};
-    welch->hop = options->segment - kept;
+    *welch = (quell_welch){.window = quell_memory_get(options->segment * sizeof(double))};
+    welch->plan = (welch_plan){.axes = axes,
+                               .segment = options->segment,
+                               .hop = options->segment - kept,
+                               .bins = options->segment / 2 + 1,
+                               .cross = options->cross && axes > 1,
+                               .window = welch->window};
+    welch->plan.most = welch_group_size(welch->plan.segment, welch->plan.hop);
     welch->kind = options->window != NULL ? options->window : quell_window_find("hann");
-    welch->cross = options->cross && axes > 1;
-    if (!get_buffers(welch)) {
+    bool got = welch->window != NULL && welch_sums_get(&welch->total, &welch->plan);
+    if (got) {
+        quell_window_fill(welch->kind, welch->window, options->segment);
+        welch->crew = welch_crew_create(&welch->plan, options->threads);
+    }
+    if (!got || welch->crew == NULL) {
         quell_welch_destroy(welch);
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for segments of %zu samples", options->segment);
     }
-    quell_window_fill(welch->kind, welch->window, welch->segment);
+    welch->group = welch_crew_free_group(welch->crew, &welch->total);
     *out = welch;
     return QUELL_OK;
 }
@@ -111,66 +90,43 @@ void quell_welch_destroy(quell_welch *welch)
 {
     if (welch == NULL)
         return;
-    for (size_t i = 0; i < 3; i++) {
-        quell_memory_free(welch->held[i]);
-        quell_memory_free(welch->power[i]);
-        quell_memory_free(welch->transform[i]);
-        for (size_t j = i + 1; j < 3; j++)
-            quell_memory_free(welch->product[i][j]);
-    }
+    welch_crew_destroy(welch->crew);
+    welch_sums_free(&welch->total);
     quell_memory_free(welch->window);
-    quell_fourier_destroy(welch->fourier);
     quell_memory_free(welch);
-}
-
-static void add_power(double *power, const double complex *x, size_t bins)
-{
-    for (size_t k = 0; k < bins; k++)
-        power[k] += creal(x[k]) * creal(x[k]) + cimag(x[k]) * cimag(x[k]);
-}
-
-/* sum += conj(x) y, written out: complex multiplication in C also looks after infinities, which cannot
-   occur. */
-static void add_product(double complex *sum, const double complex *x, const double complex *y, size_t bins)
-{
-    double *part = (double *)sum; /* real and imaginary parts in turn, as the C standard lays them out */
-    for (size_t k = 0; k < bins; k++) {
-        double a = creal(x[k]), b = cimag(x[k]), c = creal(y[k]), d = cimag(y[k]);
-        part[2 * k] += a * c + b * d;
-        part[2 * k + 1] += a * d - b * c;
-    }
-}
-
-/* The held samples make one segment: transform, add up, keep what the next segment shares with it. */
-static void take_segment(quell_welch *welch)
-{
-    for (size_t i = 0; i < welch->axes; i++) {
-        const double complex *x = quell_segment_transform(welch->fourier, welch->held[i], welch->window,
-                                                          welch->segment, QUELL_DETREND_MEAN);
-        add_power(welch->power[i], x, welch->bins);
-        if (welch->cross)
-            memcpy(welch->transform[i], x, welch->bins * sizeof *x);
-        memmove(welch->held[i], welch->held[i] + welch->hop, (welch->segment - welch->hop) * sizeof(double));
-    }
-    for (size_t i = 0; i < welch->axes && welch->cross; i++)
-        for (size_t j = i + 1; j < welch->axes; j++)
-            add_product(welch->product[i][j], welch->transform[i], welch->transform[j], welch->bins);
-    welch->filled -= welch->hop;
-    welch->segments++;
 }
 
 static quell_status check_samples(const quell_welch *welch, const double *const *accel_mps2, size_t n,
                                   quell_error *err)
 {
-    for (size_t i = 0; i < welch->axes; i++)
+    for (size_t i = 0; i < welch->plan.axes; i++) {
+        /* 0 times anything finite is 0: one sum tells whether there is a need to look */
+        double odd = 0;
         for (size_t k = 0; k < n; k++)
+            odd += 0 * accel_mps2[i][k];
+        for (size_t k = 0; k < n && odd != 0; k++)
             if (!isfinite(accel_mps2[i][k])) {
                 quell_fail(err, QUELL_E_DATA, "sample %zu is not a finite number", welch->taken + k + 1);
                 if (err != NULL)
                     err->axis = "xyz"[i];
                 return QUELL_E_DATA;
             }
+    }
     return QUELL_OK;
+}
+
+/* Hands the group over, and begins the next one with the samples that its segments share with those before. */
+static void next_group(quell_welch *welch)
+{
+    const welch_plan *plan = &welch->plan;
+    welch_group *full = welch->group;
+    size_t used = full->segments * plan->hop, kept = welch->filled - used;
+    welch->segments += full->segments;
+    welch_crew_submit(welch->crew);
+    welch->group = welch_crew_free_group(welch->crew, &welch->total);
+    for (size_t i = 0; i < plan->axes; i++) /* nobody writes to the samples of a group that was handed over */
+        memcpy(welch->group->sample[i], full->sample[i] + used, kept * sizeof(double));
+    welch->filled = kept;
 }
 
 quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2, size_t n, quell_error *err)
@@ -178,22 +134,37 @@ quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2
     quell_status status = check_samples(welch, accel_mps2, n, err);
     if (status != QUELL_OK)
         return status;
+    const welch_plan *plan = &welch->plan;
+    size_t whole = plan->segment + (plan->most - 1) * plan->hop;
     for (size_t at = 0; at < n;) {
-        size_t room = welch->segment - welch->filled;
+        size_t room = whole - welch->filled;
         size_t part = n - at < room ? n - at : room;
-        for (size_t i = 0; i < welch->axes; i++)
-            memcpy(welch->held[i] + welch->filled, accel_mps2[i] + at, part * sizeof(double));
+        for (size_t i = 0; i < plan->axes; i++)
+            memcpy(welch->group->sample[i] + welch->filled, accel_mps2[i] + at, part * sizeof(double));
         welch->filled += part;
         at += part;
-        if (welch->filled == welch->segment)
-            take_segment(welch);
+        if (welch->filled == whole) {
+            welch->group->segments = plan->most;
+            next_group(welch);
+        }
     }
     welch->taken += n;
     return QUELL_OK;
 }
 
+/* The whole segments in the group that is being filled. */
+static void hand_over_part(quell_welch *welch)
+{
+    const welch_plan *plan = &welch->plan;
+    if (welch->filled < plan->segment)
+        return;
+    welch->group->segments = (welch->filled - plan->segment) / plan->hop + 1;
+    next_group(welch);
+}
+
 void quell_welch_break(quell_welch *welch)
 {
+    hand_over_part(welch);
     welch->filled = 0;
 }
 
@@ -205,49 +176,52 @@ static double power_sum(const double *window, size_t n)
     return sum;
 }
 
-static bool get_arrays(const quell_welch *welch, quell_arena *arena, quell_spectrum *out)
+static bool get_arrays(const welch_plan *plan, quell_arena *arena, quell_spectrum *out)
 {
     bool got = true;
-    for (size_t i = 0; i < welch->axes && got; i++) {
-        got = (out->asd_m2ps3[i] = QUELL_NEW(arena, double, welch->bins)) != NULL;
-        for (size_t j = i + 1; j < welch->axes && got && welch->cross; j++)
-            got = (out->cross_m2ps3[i][j] = QUELL_NEW(arena, double complex, welch->bins)) != NULL;
+    for (size_t i = 0; i < plan->axes && got; i++) {
+        got = (out->asd_m2ps3[i] = QUELL_NEW(arena, double, plan->bins)) != NULL;
+        for (size_t j = i + 1; j < plan->axes && got && plan->cross; j++)
+            got = (out->cross_m2ps3[i][j] = QUELL_NEW(arena, double complex, plan->bins)) != NULL;
     }
     return got;
 }
 
-quell_status quell_welch_finish(const quell_welch *welch, double rate_hz, quell_arena *arena,
-                                quell_spectrum *out, quell_error *err)
+quell_status quell_welch_finish(quell_welch *welch, double rate_hz, quell_arena *arena, quell_spectrum *out,
+                                quell_error *err)
 {
     if (!(rate_hz > 0) || !isfinite(rate_hz)) {
         char number[32];
         return quell_fail(err, QUELL_E_USAGE, "rate is %s Hz, want > 0",
                           quell_number_print(number, sizeof number, rate_hz, 6));
     }
-    if (welch->segments == 0)
+    hand_over_part(welch);
+    welch_crew_finish(welch->crew, &welch->total);
+    const welch_plan *plan = &welch->plan;
+    const welch_sums *total = &welch->total;
+    if (total->segments == 0)
         return quell_fail(err, QUELL_E_DATA,
                           "found %zu samples without a gap, want at least one segment of %zu", welch->filled,
-                          welch->segment);
-    quell_spectrum made = {
-        .axes = welch->axes, .bins = welch->bins, .rate_hz = rate_hz, .window = welch->kind};
-    if (!get_arrays(welch, arena, &made))
-        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a spectrum of %zu bins", welch->bins);
-    made.bin_hz = rate_hz / (double)welch->segment;
-    made.enbw_hz = quell_window_enbw_bins(welch->window, welch->segment) * made.bin_hz;
-    made.segment = welch->segment;
-    made.hop = welch->hop;
-    made.segments = welch->segments;
-    made.dof = quell_welch_dof(welch->window, welch->segment, welch->hop, welch->segments);
+                          plan->segment);
+    quell_spectrum made = {.axes = plan->axes, .bins = plan->bins, .rate_hz = rate_hz, .window = welch->kind};
+    if (!get_arrays(plan, arena, &made))
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a spectrum of %zu bins", plan->bins);
+    made.bin_hz = rate_hz / (double)plan->segment;
+    made.enbw_hz = quell_window_enbw_bins(welch->window, plan->segment) * made.bin_hz;
+    made.segment = plan->segment;
+    made.hop = plan->hop;
+    made.segments = total->segments;
+    made.dof = quell_welch_dof(welch->window, plan->segment, plan->hop, total->segments);
     quell_chi2_factors(made.dof, made.ci95_factor);
-    quell_welch_bin_correlation(welch->window, welch->segment, welch->hop, welch->segments,
+    quell_welch_bin_correlation(welch->window, plan->segment, plan->hop, total->segments,
                                 made.bin_correlation);
-    double scale = 1 / (rate_hz * power_sum(welch->window, welch->segment) * (double)welch->segments);
-    for (size_t k = 0; k < welch->bins; k++) {
-        double factor = scale * quell_bin_sides(k, welch->segment);
-        for (size_t i = 0; i < welch->axes; i++) {
-            made.asd_m2ps3[i][k] = welch->power[i][k] * factor;
-            for (size_t j = i + 1; j < welch->axes && welch->cross; j++)
-                made.cross_m2ps3[i][j][k] = welch->product[i][j][k] * factor;
+    double scale = 1 / (rate_hz * power_sum(welch->window, plan->segment) * (double)total->segments);
+    for (size_t k = 0; k < plan->bins; k++) {
+        double factor = scale * quell_bin_sides(k, plan->segment);
+        for (size_t i = 0; i < plan->axes; i++) {
+            made.asd_m2ps3[i][k] = total->power[i][k] * factor;
+            for (size_t j = i + 1; j < plan->axes && plan->cross; j++)
+                made.cross_m2ps3[i][j][k] = total->product[i][j][k] * factor;
         }
     }
     *out = made;
