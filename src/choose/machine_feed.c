@@ -45,16 +45,19 @@ static bool too_long(machine_reader *reader)
     return false;
 }
 
-/* A byte that has no place in a text file; tabs are blanks. */
+/* Nothing that has no place in a text file: control characters, tabs apart, and what is not UTF-8. */
 static bool all_plain(machine_reader *reader, size_t length)
 {
-    for (size_t i = 0; i < length; i++) {
+    size_t taken;
+    for (size_t i = 0; i < length; i += taken) {
+        bool plain;
+        taken = quell_text_character(reader->text + i, length - i, &plain);
         unsigned char c = (unsigned char)reader->text[i];
-        if ((c < 0x20 && c != '\t') || c == 0x7f) {
-            machine_refuse(reader, reader->line, "found the byte 0x%02x in column %zu, want plain text", c,
-                           i + 1);
-            return false;
-        }
+        if (plain || c == '\t')
+            continue;
+        machine_refuse(reader, reader->line, "found the byte 0x%02x in column %zu, want plain text%s", c, i + 1,
+                       c >= 0x80 && taken == 1 ? " in UTF-8" : "");
+        return false;
     }
     return true;
 }

@@ -277,6 +277,11 @@ static const struct {
     {"[[x]]\n", 1, "want [section]"},
     {"[]\n", 1, "found [], want machine"},
     {"[x]\nspeed = 2 \x01 mm/s\n", 2, "found the byte 0x01 in column 11"},
+    /* a Latin-1 letter; half of a character at the end; a surrogate; a C1 control (Unicode Standard, table 3-7) */
+    {"[machine]\nname = B\xe4nk\n", 2, "found the byte 0xe4 in column 9, want plain text in UTF-8"},
+    {"[machine]\nname = B\xc3\n", 2, "found the byte 0xc3 in column 9, want plain text in UTF-8"},
+    {"[notes]\na = \xed\xa0\x80\n", 2, "found the byte 0xed in column 5, want plain text in UTF-8"},
+    {"[notes]\na = \xc2\x85\n", 2, "found the byte 0xc2 in column 5, want plain text"},
     {"[x]\nspeed = 2 mm/s\rstep = 3 mm\n", 2, "found the byte 0x0d in column 15"},
 };
 
