@@ -25,7 +25,7 @@ CLI_OBJECTS := $(call objects,$(wildcard src/cli/*.c))
 TEST_OBJECTS := $(call objects,$(wildcard tests/unit/*.c tests/property/*.c tests/external/*.c))
 SOURCES := $(shell find include src tests -name '*.[ch]')
 
-.PHONY: all unit check sanitize coverage lint format bench install uninstall clean help
+.PHONY: all unit check sanitize coverage fuzz replay lint format bench install uninstall clean help
 all: $(BUILD)/quell ## the program, build/quell
 
 $(BUILD)/%.o: %.c
@@ -58,6 +58,34 @@ coverage: ## build/coverage: lines run by the Check suites and the command-line 
 	-QUELL=$(CURDIR)/build/coverage/quell tests/cli/run
 	find build/coverage/src -name '*.gcda' -exec gcov -n {} + 2>/dev/null | awk -F"'" '/^File .src/ { file = $$2 } \
 	  /^Lines executed/ && file { sub(/Lines executed:/, ""); print $$0, file; file = "" }' | sort -n
+
+# ------------------------------------------------------------ fuzzing: tests/fuzz
+FUZZ_S ?= 60
+FUZZ_NAMES := text uff sound machine
+FUZZ_SHARED := $(call objects,$(addprefix tests/fuzz/fuzz_,setup.c recording.c properties.c))
+FUZZ_RUNS := $(addprefix fuzz-,$(FUZZ_NAMES))
+FUZZ_REPLAYS := $(addprefix $(BUILD)/replay-,$(FUZZ_NAMES))
+.PHONY: $(FUZZ_RUNS)
+
+$(FUZZ_REPLAYS): $(BUILD)/replay-%: $(BUILD)/tests/fuzz/fuzz_%.o $(BUILD)/tests/fuzz/replay.o $(FUZZ_SHARED) $(LIBRARY)
+	$(CC) $(LDFLAGS) -o $@ $^ $(LDLIBS)
+
+$(addprefix $(BUILD)/,$(FUZZ_RUNS)): $(BUILD)/fuzz-%: $(BUILD)/tests/fuzz/fuzz_%.o $(FUZZ_SHARED) $(LIBRARY)
+	$(CC) $(LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(LDLIBS)
+
+fuzz: ## each target in turn for FUZZ_S seconds (60); fuzz-text, fuzz-uff, fuzz-sound, fuzz-machine for one
+	for run in $(FUZZ_RUNS); do $(MAKE) $$run || exit; done
+
+$(FUZZ_RUNS): fuzz-%: # what fails is kept in tests/fuzz/crashes, where it is replayed from then on
+	$(MAKE) CC=clang BUILD=build/fuzz OPTIMISE="-O1 -g" \
+	  SANITIZE="-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all" build/fuzz/fuzz-$*
+	mkdir -p build/fuzz/corpus/$* tests/fuzz/crashes/$*
+	build/fuzz/fuzz-$* -max_total_time=$(FUZZ_S) -timeout=10 -rss_limit_mb=1024 -max_len=16384 -print_final_stats=1 \
+	  -dict=tests/fuzz/$*.dict -artifact_prefix=tests/fuzz/crashes/$*/ build/fuzz/corpus/$* tests/fuzz/corpus/$*
+
+replay: $(FUZZ_REPLAYS) ## the fuzz corpus and all that ever failed, once each
+	for name in $(FUZZ_NAMES); do \
+	  $(BUILD)/replay-$$name 20 tests/fuzz/corpus/$$name $$(find tests/fuzz/crashes/$$name -type f 2>/dev/null) || exit; done
 
 lint: ## clang-tidy, cppcheck and the layer check
 	./scripts/check-layers
