@@ -49,7 +49,7 @@ check: ## every test, as CI runs them
 	./scripts/check
 
 sanitize: ## build/sanitize: with AddressSanitizer and UBSan
-	$(MAKE) BUILD=build/sanitize OPTIMISE="-O1 -g" SANITIZE="-fsanitize=address,undefined -fno-sanitize-recover=all" \
+	$(MAKE) BUILD=build/sanitize OPTIMISE="-O1 -g" SANITIZE="-fsanitize=address,undefined -fno-sanitize-recover=all -DQUELL_NO_VECTORS" \
 	  all build/sanitize/unit
 
 coverage: ## build/coverage: lines run by the Check suites and the command-line cases (gcov)

@@ -64,7 +64,8 @@ typedef struct quell_recording {
     const char *unit;   /**< as in the file: "g", "m/s2", ... */
     size_t axes;        /**< 1 to 3 */
     size_t samples;     /**< lost ones that were filled included */
-    double *accel_mps2[3];
+    double *accel_mps2[3]; /**< NULL if it was streamed */
+    double scale_mps2[3];  /**< one unit of the file, in m/s2 */
     const char *axis_name[3]; /**< the column's own words: "ax [g]" */
     double start_s;           /**< time of sample 0 on the file's own clock */
     double offset_s;          /**< of sample 0 from the file's first sample: 0 unless a span was asked for */
@@ -88,6 +89,25 @@ typedef struct quell_recording {
     double clipped_fraction[3];
     quell_findings findings;
 } quell_recording;
+
+/** Who takes the samples of a recording as they are read, so that none need be kept. All calls come from the thread
+    that reads, in the order of the recording. A failure ends the reading and is handed on. */
+typedef struct quell_sink {
+    void *context;
+    /** Before the first sample. rate_hz: as known by then; the recording has the final one. */
+    quell_status (*begin)(void *context, size_t axes, double rate_hz, quell_error *err);
+    /** n evenly spaced samples an axis, in the file's own units: recording->scale_mps2[k] turns them into m/s2. */
+    quell_status (*take)(void *context, const double *const *value, size_t n, quell_error *err);
+    /** `lost` samples are missing here, too many to fill. */
+    quell_status (*gap)(void *context, size_t lost, quell_error *err);
+} quell_sink;
+
+/** Reads a recording in one pass, in memory that does not grow with its length: the samples go to the sink (NULL: they
+    are only judged), and accel_mps2, break_at and break_lost of out stay NULL. Everything else is as with
+    quell_recording_read. out is untouched on failure, though the sink may have got samples by then. */
+quell_status quell_recording_stream(quell_recording *out, const quell_source *source,
+                                    const quell_read_options *options, const quell_sink *sink,
+                                    quell_arena *arena, quell_error *err);
 
 /** Reads a whole recording. out and what it points to live in arena; untouched on failure.
     QUELL_OK; QUELL_E_DATA (file, line, column, found, wanted); QUELL_E_USAGE for a wrong option; QUELL_E_IO;

@@ -32,6 +32,7 @@ double quell_window_enbw_bins(const double *samples, size_t n);
 typedef struct quell_welch_options {
     const quell_window *window; /**< NULL: Hann */
     size_t segment;             /**< samples a segment, >= 8; 0: chosen, see quell_welch_segment */
+    double rate_hz;             /**< for an accumulator that chooses its segment; unused otherwise */
     double overlap;             /**< 0 to 0.95 of a segment; negative: 0.75 */
     bool cross;                 /**< also the cross-spectral matrix */
     size_t threads; /**< that share the work, up to 16; 0 or 1: the caller's alone. The result is the
@@ -56,13 +57,15 @@ typedef struct quell_spectrum {
 } quell_spectrum;
 
 /** The segment length used when none is given: 4 / (2 zeta f) of the narrowest mode in view where that is known
-    (pass zeta_f_hz = zeta * f; 0: unknown), held to 1 to 2 s and to a sixth of the recording. */
+    (pass zeta_f_hz = zeta * f; 0: unknown), held to 1 to 2 s and to a sixth of the recording; the next even length with
+    no prime factor above 5, up to 0.2 % more than that (a rate is seldom a round number). */
 size_t quell_welch_segment(double rate_hz, size_t samples, double zeta_f_hz);
 
 /** Streaming accumulator: samples go in block by block in any sizes; memory does not depend on their number. */
 typedef struct quell_welch quell_welch;
 
-/** A new accumulator for `axes` (1-3) channels. options->segment must be given.
+/** A new accumulator for `axes` (1-3) channels. Without options->segment it takes options->rate_hz and holds the first 12 s
+    of samples until they, or the end before, decide (their sixth is the most that quell_welch_segment gives).
     QUELL_OK; QUELL_E_USAGE if an option is out of range; QUELL_E_MEMORY. */
 quell_status quell_welch_create(quell_welch **out, size_t axes, const quell_welch_options *options,
                                 quell_error *err);
@@ -74,8 +77,9 @@ void quell_welch_destroy(quell_welch *welch);
     then none of them is added. */
 quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2, size_t n, quell_error *err);
 
-/** No segment may straddle this point: a gap in the recording. The samples held are dropped. */
-void quell_welch_break(quell_welch *welch);
+/** No segment may straddle this point: a gap in the recording. QUELL_OK; QUELL_E_MEMORY (only while the segment is not
+    chosen). */
+quell_status quell_welch_break(quell_welch *welch, quell_error *err);
 
 /** The estimate so far; rate_hz only scales its axes. out lives in arena and is untouched on failure.
     QUELL_OK; QUELL_E_DATA if no segment was completed; QUELL_E_USAGE if the rate is not above 0; QUELL_E_MEMORY. */
@@ -90,6 +94,13 @@ quell_status quell_spectrum_estimate(const double *const *accel_mps2, size_t axe
                                      const size_t *break_at, size_t break_count,
                                      const quell_welch_options *options, quell_arena *arena,
                                      quell_spectrum *out, quell_error *err);
+
+/** What was estimated in other units: axis i times scale[i], so its density times the square. */
+void quell_spectrum_scale(quell_spectrum *spectrum, const double scale[3]);
+
+/** Turns a three-axis spectrum with its cross-spectral matrix S into the axes that the rows of map are: M S M^T, as if the
+    samples had been turned before (M real). False, nothing done, without three axes and the matrix. */
+bool quell_spectrum_turn(quell_spectrum *spectrum, const double map[3][3]);
 
 /** Degrees of freedom nu = 2K / (1 + 2 sum_m (1 - m/K) rho_w(m hop)^2), rho_w the window's own autocorrelation
     normalised to 1 at 0. window: segment samples; hop and segments > 0. Source: Welch 1967; Percival and Walden,

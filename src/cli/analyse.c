@@ -4,6 +4,7 @@
 
 #include <math.h>
 #include <string.h>
+#include <unistd.h>
 
 /* ---------------------------------------------------------------- options */
 
@@ -124,17 +125,15 @@ quell_status cli_driven_axis(cli_run *run, char *axis)
 
 /* ---------------------------------------------------------------- spectrum and modes */
 
-/* Samples of a segment; an even number, so that there is a bin at half the rate. */
-static quell_status choose_segment(cli_run *run, const quell_recording *recording, double zeta_f_hz,
-                                   size_t *segment)
+/* Samples of a segment as asked for, 0 if not; an even number, so that there is a bin at half the rate. */
+static quell_status asked_segment(cli_run *run, double rate_hz, size_t *segment)
 {
     double seconds = run->given.segment_s;
-    if (isnan(seconds)) {
-        *segment = quell_welch_segment(recording->rate_hz, recording->samples, zeta_f_hz);
+    *segment = 0;
+    if (isnan(seconds))
         return QUELL_OK;
-    }
     char number[32];
-    double samples = seconds * recording->rate_hz;
+    double samples = seconds * rate_hz;
     if (!(samples >= 8 && samples <= 1e8))
         return quell_fail(&run->err, QUELL_E_USAGE, "option --segment: found %s s, want at least 8 samples",
                           quell_number_print(number, sizeof number, seconds, 4));
@@ -142,12 +141,22 @@ static quell_status choose_segment(cli_run *run, const quell_recording *recordin
     return QUELL_OK;
 }
 
-quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, double zeta_f_hz, bool cross,
-                               quell_spectrum *out)
+size_t cli_threads(const cli_run *run)
 {
-    quell_welch_options options = {.overlap = isnan(run->given.overlap) ? -1 : run->given.overlap,
-                                   .cross = cross};
-    quell_status status = find_window(run, &options.window);
+    enum { MOST = 16 };
+    double threads = run->given.threads;
+    if (isnan(threads))
+        threads = (double)sysconf(_SC_NPROCESSORS_ONLN);
+    return threads < 1 ? 1 : threads > MOST ? MOST : (size_t)threads;
+}
+
+static quell_status welch_options(cli_run *run, double rate_hz, bool cross, quell_welch_options *out)
+{
+    *out = (quell_welch_options){.overlap = isnan(run->given.overlap) ? -1 : run->given.overlap,
+                                 .rate_hz = rate_hz,
+                                 .cross = cross,
+                                 .threads = cli_threads(run)};
+    quell_status status = find_window(run, &out->window);
     if (status != QUELL_OK)
         return status;
     if (!isnan(run->given.overlap) && !(run->given.overlap >= 0 && run->given.overlap <= 0.95)) {
@@ -155,14 +164,82 @@ quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, d
         return quell_fail(&run->err, QUELL_E_USAGE, "option --overlap: found %s %%, want 0 %% to 95 %%",
                           quell_number_print(number, sizeof number, 100 * run->given.overlap, 4));
     }
-    status = choose_segment(run, recording, zeta_f_hz, &options.segment);
+    return asked_segment(run, rate_hz, &out->segment);
+}
+
+quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, double zeta_f_hz, bool cross,
+                               quell_spectrum *out)
+{
+    quell_welch_options options;
+    quell_status status = welch_options(run, recording->rate_hz, cross, &options);
     if (status != QUELL_OK)
         return status;
+    if (options.segment == 0)
+        options.segment = quell_welch_segment(recording->rate_hz, recording->samples, zeta_f_hz);
     status = quell_spectrum_estimate((const double *const *)recording->accel_mps2, recording->axes,
                                      recording->samples, recording->rate_hz, recording->break_at,
                                      recording->break_count, &options, run->arena, out, &run->err);
     if (status != QUELL_OK)
         quell_error_set_file(&run->err, recording->file);
+    return status;
+}
+
+/* ---------------------------------------------------------------- a spectrum while the file passes */
+
+/* The sink of a spectrum. */
+typedef struct passing {
+    cli_run *run;
+    quell_welch *welch;
+} passing;
+
+static quell_status begin_passing(void *context, size_t axes, double rate_hz, quell_error *err)
+{
+    passing *pass = context;
+    quell_welch_options options;
+    quell_status status = welch_options(pass->run, rate_hz, axes == 3, &options);
+    return status == QUELL_OK ? quell_welch_create(&pass->welch, axes, &options, err) : status;
+}
+
+static quell_status take_passing(void *context, const double *const *value, size_t n, quell_error *err)
+{
+    return quell_welch_add(((passing *)context)->welch, value, n, err);
+}
+
+static quell_status break_passing(void *context, size_t lost, quell_error *err)
+{
+    (void)lost;
+    return quell_welch_break(((passing *)context)->welch, err);
+}
+
+/* The density in m/s2 and in machine axes, as if the samples had been turned before they were transformed. */
+static quell_status finish_passing(passing *pass, const cli_recording *loaded, quell_spectrum *out)
+{
+    cli_run *run = pass->run;
+    const quell_recording *recording = &loaded->recording;
+    quell_status status = quell_welch_finish(pass->welch, recording->rate_hz, run->arena, out, &run->err);
+    if (status != QUELL_OK) {
+        quell_error_set_file(&run->err, recording->file);
+        return status;
+    }
+    quell_spectrum_scale(out, recording->scale_mps2);
+    quell_spectrum_turn(out, loaded->mounting.map);
+    return QUELL_OK;
+}
+
+quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cli_recording *out,
+                                 quell_spectrum *spectrum)
+{
+    passing pass = {.run = run};
+    const quell_sink sink = {&pass, begin_passing, take_passing, break_passing};
+    cli_recording loaded = {.driven = driven};
+    quell_status status = cli_recording_open(run, path, &sink, false, &loaded.recording);
+    if (status == QUELL_OK)
+        status = cli_recording_judge(run, &loaded);
+    if (status == QUELL_OK)
+        status = finish_passing(&pass, &loaded, spectrum);
+    quell_welch_destroy(pass.welch);
+    if (status == QUELL_OK)
+        *out = loaded;
     return status;
 }
 

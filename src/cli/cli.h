@@ -20,7 +20,7 @@ typedef struct cli_options {
     quell_read_options read;
     bool force;
 
-    double segment_s, overlap;
+    double segment_s, overlap, threads;
     const char *window, *band, *shaper_on;
     cli_list ignore;
 
@@ -128,8 +128,18 @@ typedef struct cli_recording {
    --force. */
 quell_status cli_recording_load(cli_run *run, const char *path, char driven, cli_recording *out);
 
-/* As cli_recording_load, but no mounting and no refusal: what `check` looks at. */
-quell_status cli_recording_open(cli_run *run, const char *path, quell_recording *out);
+/* Reads a file, showing progress: samples kept in memory, or handed to the sink (NULL: to nobody) as they come. No
+   mounting and no refusal: what `check` looks at. */
+quell_status cli_recording_open(cli_run *run, const char *path, const quell_sink *sink, bool keep,
+                                quell_recording *out);
+/* What cli_recording_load does once loaded->recording is read; loaded->driven must be set. */
+quell_status cli_recording_judge(cli_run *run, cli_recording *loaded);
+
+/* As cli_recording_load, but the spectrum is estimated while the file passes and no sample is kept. */
+quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cli_recording *out,
+                                 quell_spectrum *spectrum);
+/* Threads to use: --threads, or as many as there are processors, up to 16. */
+size_t cli_threads(const cli_run *run);
 
 /* The spectrum of a recording with the analysis options. zeta_f_hz as for quell_welch_segment. */
 quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, double zeta_f_hz, bool cross,

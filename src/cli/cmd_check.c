@@ -6,7 +6,7 @@
 static quell_status look_at(cli_run *run, check_view *view)
 {
     quell_recording *recording = &view->recording;
-    quell_status status = cli_recording_open(run, view->path, recording);
+    quell_status status = cli_recording_open(run, view->path, NULL, false, recording);
     if (status == QUELL_OK)
         status = quell_mounting_find(&view->mounting, recording, 0, &run->given.read, run->arena, &run->err);
     if (status == QUELL_OK)

@@ -63,8 +63,10 @@ static quell_status gather(cli_run *run, spectrum_view *views, size_t count, con
     view->name = unique_name(run, views, count, path);
     if (view->name == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for names");
-    quell_status status = cli_recording_load(run, path, driven, &view->loaded);
-    if (status == QUELL_OK)
+    bool keep = run->given.spectrogram != NULL && count == 0; /* that picture takes the samples themselves */
+    quell_status status = keep ? cli_recording_load(run, path, driven, &view->loaded)
+                               : cli_spectrum_stream(run, path, driven, &view->loaded, &view->spectrum);
+    if (status == QUELL_OK && keep)
         status = cli_spectrum_make(run, &view->loaded.recording, 0, false, &view->spectrum);
     if (status != QUELL_OK)
         return status;

@@ -29,7 +29,8 @@ static quell_status read_counted(void *context, void *into, size_t size, size_t 
     return status;
 }
 
-quell_status cli_recording_open(cli_run *run, const char *path, quell_recording *out)
+quell_status cli_recording_open(cli_run *run, const char *path, const quell_sink *sink, bool keep,
+                                quell_recording *out)
 {
     quell_file file;
     quell_source source;
@@ -42,7 +43,8 @@ quell_status cli_recording_open(cli_run *run, const char *path, quell_recording 
         count.size = (double)info.st_size;
     clock_gettime(CLOCK_MONOTONIC, &count.start);
     const quell_source shown = {.name = source.name, .read = read_counted, .context = &count};
-    status = quell_recording_read(out, &shown, &run->given.read, run->arena, &run->err);
+    status = keep ? quell_recording_read(out, &shown, &run->given.read, run->arena, &run->err)
+                  : quell_recording_stream(out, &shown, &run->given.read, sink, run->arena, &run->err);
     if (count.shown)
         cli_progress(run, "", 1, true);
     quell_file_close(&file);
@@ -52,25 +54,33 @@ quell_status cli_recording_open(cli_run *run, const char *path, quell_recording 
 quell_status cli_recording_load(cli_run *run, const char *path, char driven, cli_recording *out)
 {
     cli_recording loaded = {.driven = driven};
-    quell_recording *recording = &loaded.recording;
-    quell_status status = cli_recording_open(run, path, recording);
+    quell_status status = cli_recording_open(run, path, NULL, true, &loaded.recording);
     if (status == QUELL_OK)
-        status =
-            quell_mounting_find(&loaded.mounting, recording, driven, &run->given.read, run->arena, &run->err);
+        status = cli_recording_judge(run, &loaded);
+    if (status == QUELL_OK)
+        *out = loaded;
+    return status;
+}
+
+quell_status cli_recording_judge(cli_run *run, cli_recording *loaded)
+{
+    quell_recording *recording = &loaded->recording;
+    quell_status status = quell_mounting_find(&loaded->mounting, recording, loaded->driven, &run->given.read,
+                                              run->arena, &run->err);
     if (status != QUELL_OK)
         return status;
-    quell_mounting_apply(&loaded.mounting, recording);
-    int axis = recording->axes == 3 && (driven == 'x' || driven == 'y') ? driven - 'x' : -1;
-    status = quell_recording_judge(&loaded.fitness, recording, axis, run->arena, &run->err);
+    quell_mounting_apply(&loaded->mounting, recording);
+    bool known = recording->axes == 3 && (loaded->driven == 'x' || loaded->driven == 'y');
+    int axis = known ? loaded->driven - 'x' : -1;
+    status = quell_recording_judge(&loaded->fitness, recording, axis, run->arena, &run->err);
     if (status != QUELL_OK)
         return status;
     cli_say_findings(run, recording->file, &recording->findings);
-    if (loaded.fitness.verdict[0] == 'u' && !run->given.force) {
+    if (loaded->fitness.verdict[0] == 'u' && !run->given.force) {
         quell_error_set_file(&run->err, recording->file);
         return quell_fail(&run->err, QUELL_E_DATA, "unfit: %s%s%s (--force goes on all the same)",
-                          loaded.fitness.reason, loaded.fitness.remedy[0] != '\0' ? "; " : "",
-                          loaded.fitness.remedy);
+                          loaded->fitness.reason, loaded->fitness.remedy[0] != '\0' ? "; " : "",
+                          loaded->fitness.remedy);
     }
-    *out = loaded;
     return QUELL_OK;
 }

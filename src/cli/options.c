@@ -40,6 +40,8 @@ static const cli_option analysis_rows[] = {
     {"--band", "LO:HI", CLI_TEXT, AT(band), "look only at these frequencies, Hz"},
     {"--ignore", "HZ=\"reason\"", CLI_REPEAT, AT(ignore),
      "leave a frequency out, and say why in every result"},
+    {"--threads", "N", CLI_COUNT, AT(threads),
+     "processors to share the work (default: all); no result depends on it"},
     {"--shaper-on", "none|SPEC", CLI_TEXT, AT(shaper_on),
      "was a shaper active during the recording? SPEC is divided out"},
     {0},
@@ -110,7 +112,7 @@ static void clear(cli_options *out)
 {
     const double not_given = (double)NAN;
     *out = (cli_options){0};
-    out->segment_s = out->overlap = out->residual_limit = out->drift = not_given;
+    out->segment_s = out->overlap = out->threads = out->residual_limit = out->drift = not_given;
     out->simulate.seconds = out->simulate.rate_hz = out->simulate.clock_error = out->simulate.jitter =
         not_given;
     out->simulate.lost = out->simulate.step_mps2 = out->simulate.range_mps2 = not_given;

@@ -330,14 +330,17 @@ quell_status ingest_mount_parse(quell_mounting *out, const char *text, quell_err
 quell_status ingest_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
 quell_status ingest_time_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
 
-/* Settles each axis' scale from --unit, the file or the level of gravity, and turns the values into m/s2. */
-quell_status ingest_units_settle(ingest_series *series, const ingest_settings *settings, quell_arena *arena,
-                                 quell_error *err);
+/* Settles each axis' unit from --unit, the file or the level of gravity: stated->unit. mean, extreme: of all values, in
+   the file's units. */
+quell_status ingest_units_settle(ingest_stated *stated, const double mean[3], const double extreme[3],
+                                 const ingest_settings *settings, quell_findings *findings,
+                                 quell_arena *arena, quell_error *err);
 
 /* The unit of stamps whose step and length are known: the one asked for, the stated one, or by magnitude (a
    finding). */
-quell_status ingest_time_unit_settle(ingest_series *series, double step, double length,
-                                     const ingest_settings *settings, quell_arena *arena, quell_error *err);
+quell_status ingest_time_unit_settle(ingest_stated *stated, double step, double length,
+                                     const ingest_settings *settings, quell_findings *findings,
+                                     quell_arena *arena, quell_error *err);
 
 /* ---------------------------------------------------------------- clock (clock.c, index.c) */
 
@@ -359,15 +362,56 @@ void ingest_index_fine(const double *stamp, size_t n, double step, size_t *index
 /* Indices of coarse stamps: rows count as consecutive unless a stamp is `slack` steps late. */
 void ingest_index_coarse(const double *stamp, size_t n, double step, double slack, size_t *index);
 
-/* ---------------------------------------------------------------- gaps (gaps.c) */
+/* ---------------------------------------------------------------- even samples from placed rows (grid.c) */
 
 /* A gap's lost samples are filled if they last less than 1/(8 f), f = INGEST_FILL_HZ, or if only one is lost. */
 #define INGEST_FILL_HZ 100.0
 
-/* Lays rows [first, last) on the even grid of their indices into out's arrays, fills short gaps by a cubic and
-   notes the long ones. out->rate_hz must be set. */
-quell_status ingest_gaps_lay(quell_recording *out, const ingest_series *series, const size_t *index,
-                             size_t first, size_t last, quell_arena *arena, quell_error *err);
+/* Rows held: those that the clock has not placed yet behind those that it has. */
+enum { INGEST_ROWS_HELD = INGEST_PREFIX + INGEST_BATCH + INGEST_HELD + 4 };
+typedef struct ingest_rows {
+    size_t count;  /* rows held */
+    size_t placed; /* of these, with an index */
+    size_t laid;   /* of these, laid on the grid */
+    double stamp[INGEST_ROWS_HELD], counter[INGEST_ROWS_HELD], value[3][INGEST_ROWS_HELD];
+    size_t index[INGEST_ROWS_HELD];
+} ingest_rows;
+
+typedef struct ingest_grid {
+    size_t axes;
+    double rate_hz; /* as known when the first row is laid */
+    ingest_digest *digest;
+    const quell_sink *sink;             /* NULL: nobody but the digest wants the samples */
+    size_t samples, lost, gaps, filled; /* so far */
+} ingest_grid;
+
+/* Lays rows [from, to) of `count` placed ones, all of them with values. Those before `from` have been laid; two of them,
+   and one after `to`, serve to fill gaps. */
+quell_status ingest_grid_lay(ingest_grid *grid, const ingest_rows *rows, size_t from, size_t to, size_t count,
+                             quell_error *err);
+
+/* ---------------------------------------------------------------- one pass (stream.c), samples kept (keep.c) */
+
+/* Everything of out but file, and the samples themselves. */
+quell_status ingest_stream(quell_recording *out, ingest_reader *reader, const ingest_settings *settings,
+                           const quell_sink *sink, quell_arena *arena, quell_error *err);
+
+typedef struct ingest_kept_gap {
+    size_t at, lost;
+} ingest_kept_gap;
+
+typedef struct ingest_keep {
+    size_t axes, samples, capacity[3];
+    double *value[3];
+    size_t gaps, gap_capacity;
+    ingest_kept_gap *gap;
+} ingest_keep;
+
+quell_sink ingest_keep_sink(ingest_keep *keep);
+/* Copies what was kept into the arena, scaled by out->scale_mps2. */
+quell_status ingest_keep_lay(quell_recording *out, const ingest_keep *keep, quell_arena *arena,
+                             quell_error *err);
+void ingest_keep_free(ingest_keep *keep);
 
 /* Seconds from the recording's first sample to sample i, gaps that were not filled included. */
 double ingest_time_s(const quell_recording *recording, size_t i);

@@ -27,12 +27,13 @@ quell_status ingest_time_unit_option(ingest_unit *out, const quell_read_options 
                       quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
-quell_status ingest_time_unit_settle(ingest_series *series, double step, double length,
-                                     const ingest_settings *settings, quell_arena *arena, quell_error *err)
+quell_status ingest_time_unit_settle(ingest_stated *stated, double step, double length,
+                                     const ingest_settings *settings, quell_findings *findings,
+                                     quell_arena *arena, quell_error *err)
 {
     if (settings->time_unit.name != NULL)
-        series->time_unit = settings->time_unit;
-    if (series->time_unit.name != NULL)
+        stated->time_unit = settings->time_unit;
+    if (stated->time_unit.name != NULL)
         return QUELL_OK;
     for (size_t i = 0; i < INGEST_COUNT(time_names); i++) {
         ingest_unit unit = {0};
@@ -41,10 +42,9 @@ quell_status ingest_time_unit_settle(ingest_series *series, double step, double 
         if (rate_hz < PLAUSIBLE_LOW_HZ || rate_hz > PLAUSIBLE_HIGH_HZ ||
             length * unit.si < PLAUSIBLE_LENGTH_S)
             continue;
-        series->time_unit = unit;
+        stated->time_unit = unit;
         quell_status status = quell_findings_add(
-            &series->findings, arena, "time-unit", QUELL_NOTE, rate_hz, NAN,
-            "say --time-unit if that is wrong",
+            findings, arena, "time-unit", QUELL_NOTE, rate_hz, NAN, "say --time-unit if that is wrong",
             "the file does not state the unit of time; %s makes it %.0f Hz", unit.name, rate_hz);
         return status == QUELL_OK ? status : quell_fail(err, status, "out of memory for findings");
     }
@@ -83,24 +83,11 @@ quell_status ingest_unit_option(ingest_unit *out, const quell_read_options *opti
                       quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
-static double mean_length(const ingest_series *series)
-{
-    double square = 0;
-    for (size_t k = 0; k < series->axes; k++) {
-        double sum = 0;
-        for (size_t i = 0; i < series->count; i++)
-            sum += series->value[k][i];
-        sum /= (double)series->count;
-        square += sum * sum;
-    }
-    return sqrt(square);
-}
-
 /* Gravity is in almost every recording: the unit that makes the mean about 1 g. */
-static quell_status guess_unit(ingest_unit *out, ingest_series *series, quell_arena *arena, quell_error *err)
+static quell_status guess_unit(ingest_unit *out, double mean, quell_findings *findings, quell_arena *arena,
+                               quell_error *err)
 {
     static const char *const names[] = {"g", "m/s2", "mg", "mm/s2"};
-    double mean = mean_length(series);
     for (size_t i = 0; i < INGEST_COUNT(names); i++) {
         ingest_unit unit = {0};
         ingest_unit_read(&unit, QUELL_ACCELERATION, names[i], strlen(names[i]));
@@ -109,7 +96,7 @@ static quell_status guess_unit(ingest_unit *out, ingest_series *series, quell_ar
             continue;
         *out = unit;
         quell_status status = quell_findings_add(
-            &series->findings, arena, "unit", QUELL_NOTE, mean, NAN, "say --unit if that is wrong",
+            findings, arena, "unit", QUELL_NOTE, mean, NAN, "say --unit if that is wrong",
             "the file does not state the unit; taken as %s, which makes the mean %.2f g", unit.name, in_g);
         return status == QUELL_OK ? status : quell_fail(err, status, "out of memory for findings");
     }
@@ -120,57 +107,58 @@ static quell_status guess_unit(ingest_unit *out, ingest_series *series, quell_ar
                       mean);
 }
 
-static quell_status choose_units(ingest_series *series, const ingest_settings *settings, quell_arena *arena,
-                                 quell_error *err)
+static quell_status choose_units(ingest_stated *stated, double mean, const ingest_settings *settings,
+                                 quell_findings *findings, quell_arena *arena, quell_error *err)
 {
     ingest_unit unit = settings->unit;
-    bool stated = true;
-    for (size_t k = 0; k < series->axes && unit.name == NULL; k++) {
-        if (series->unit[k].name != NULL && series->unit[k].si <= 0)
+    bool all_stated = true;
+    for (size_t k = 0; k < stated->axes && unit.name == NULL; k++) {
+        if (stated->unit[k].name != NULL && stated->unit[k].si <= 0)
             return quell_fail(err, QUELL_E_DATA,
                               "'%s' is in counts, want --unit counts:VALUE such as counts:0.004g",
-                              series->axis_name[k]);
-        stated = stated && series->unit[k].name != NULL;
+                              stated->axis_name[k]);
+        all_stated = all_stated && stated->unit[k].name != NULL;
     }
-    if (unit.name == NULL && stated)
+    if (unit.name == NULL && all_stated)
         return QUELL_OK;
-    quell_status status = unit.name != NULL ? QUELL_OK : guess_unit(&unit, series, arena, err);
-    for (size_t k = 0; status == QUELL_OK && k < series->axes; k++)
-        series->unit[k] = unit;
+    quell_status status = unit.name != NULL ? QUELL_OK : guess_unit(&unit, mean, findings, arena, err);
+    for (size_t k = 0; status == QUELL_OK && k < stated->axes; k++)
+        stated->unit[k] = unit;
     return status;
 }
 
 /* A stated unit under which the mean is not 1 g, while another one would make it so. */
-static quell_status question_unit(ingest_series *series, double mean_mps2, quell_arena *arena,
-                                  quell_error *err)
+static quell_status question_unit(const ingest_stated *stated, double mean_mps2, quell_findings *findings,
+                                  quell_arena *arena, quell_error *err)
 {
     static const double factor[] = {1 / QUELL_STANDARD_GRAVITY_MPS2, QUELL_STANDARD_GRAVITY_MPS2, 1e-3, 1e3};
     double in_g = mean_mps2 / QUELL_STANDARD_GRAVITY_MPS2;
     for (size_t i = 0; i < INGEST_COUNT(factor); i++)
         if (fabs(in_g * factor[i] - 1) < 0.05) {
-            quell_status status = quell_findings_add(&series->findings, arena, "unit", QUELL_WARN, in_g, NAN,
-                                                     "check the unit; --unit overrides the file",
-                                                     "in %s the mean is %.4g g; is that the right unit?",
-                                                     series->unit[0].name, in_g);
+            quell_status status = quell_findings_add(
+                findings, arena, "unit", QUELL_WARN, in_g, NAN, "check the unit; --unit overrides the file",
+                "in %s the mean is %.4g g; is that the right unit?", stated->unit[0].name, in_g);
             return status == QUELL_OK ? status : quell_fail(err, status, "out of memory for findings");
         }
     return QUELL_OK;
 }
 
-quell_status ingest_units_settle(ingest_series *series, const ingest_settings *settings, quell_arena *arena,
-                                 quell_error *err)
+quell_status ingest_units_settle(ingest_stated *stated, const double mean[3], const double extreme[3],
+                                 const ingest_settings *settings, quell_findings *findings,
+                                 quell_arena *arena, quell_error *err)
 {
-    quell_status status = choose_units(series, settings, arena, err);
+    double square = 0, square_mps2 = 0;
+    for (size_t k = 0; k < stated->axes; k++)
+        square += mean[k] * mean[k];
+    quell_status status = choose_units(stated, sqrt(square), settings, findings, arena, err);
     if (status != QUELL_OK)
         return status;
-    for (size_t k = 0; k < series->axes; k++)
-        for (size_t i = 0; i < series->count; i++) {
-            double accel_mps2 = series->value[k][i] * series->unit[k].si;
-            if (!(fabs(accel_mps2) < ABSURD_MPS2))
-                return quell_fail(err, QUELL_E_DATA,
-                                  "found %.4g %s in '%s', want accelerations below 1e7 m/s2",
-                                  series->value[k][i], series->unit[k].name, series->axis_name[k]);
-            series->value[k][i] = accel_mps2;
-        }
-    return question_unit(series, mean_length(series), arena, err);
+    for (size_t k = 0; k < stated->axes; k++) {
+        const ingest_unit *unit = &stated->unit[k];
+        if (!(fabs(extreme[k] * unit->si) < ABSURD_MPS2))
+            return quell_fail(err, QUELL_E_DATA, "found %.4g %s in '%s', want accelerations below 1e7 m/s2",
+                              extreme[k], unit->name, stated->axis_name[k]);
+        square_mps2 += mean[k] * unit->si * (mean[k] * unit->si);
+    }
+    return question_unit(stated, sqrt(square_mps2), findings, arena, err);
 }

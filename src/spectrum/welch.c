@@ -7,7 +7,12 @@
 #include <math.h>
 #include <string.h>
 
+#define RATE_MAX_HZ 1e9
+#define HOLD_S 12 /* six segments of the 2 s that a chosen one lasts at most */
+
 struct quell_welch {
+    quell_welch_options options;
+    welch_hold hold; /* while plan.segment is 0 */
     welch_plan plan;
     const quell_window *kind;
     double *window; /* plan.segment values */
@@ -26,7 +31,8 @@ size_t quell_welch_segment(double rate_hz, size_t samples, double zeta_f_hz)
     if (!(wanted >= SEGMENT_MIN))
         return SEGMENT_MIN;
     /* the next even length below that has only the factors 2, 3 and 5: the transform is fast there */
-    for (size_t length = (size_t)fmin(wanted, SEGMENT_MAX) / 2 * 2; length > SEGMENT_MIN; length -= 2) {
+    for (size_t length = (size_t)fmin(1.002 * wanted, SEGMENT_MAX) / 2 * 2; length > SEGMENT_MIN;
+         length -= 2) {
         size_t rest = length;
         for (size_t factor = 2; factor <= 5; factor++)
             while (rest % factor == 0)
@@ -41,7 +47,8 @@ static quell_status check_options(size_t axes, const quell_welch_options *option
 {
     if (axes < 1 || axes > 3)
         return quell_fail(err, QUELL_E_USAGE, "found %zu axes, want 1 to 3", axes);
-    if (options->segment < SEGMENT_MIN || options->segment > SEGMENT_MAX)
+    bool chooses = options->segment == 0 && options->rate_hz > 0 && options->rate_hz <= RATE_MAX_HZ;
+    if (!chooses && (options->segment < SEGMENT_MIN || options->segment > SEGMENT_MAX))
         return quell_fail(err, QUELL_E_USAGE, "segment is %zu samples, want %d to %d", options->segment,
                           SEGMENT_MIN, SEGMENT_MAX);
     if (!(options->overlap <= 0.95)) {
@@ -49,6 +56,29 @@ static quell_status check_options(size_t axes, const quell_welch_options *option
         return quell_fail(err, QUELL_E_USAGE, "overlap is %s of a segment, want 0 to 0.95",
                           quell_number_print(number, sizeof number, options->overlap, 6));
     }
+    return QUELL_OK;
+}
+
+/* Everything that takes the length of a segment. */
+static quell_status prepare(quell_welch *welch, size_t segment, quell_error *err)
+{
+    const quell_welch_options *options = &welch->options;
+    double overlap = options->overlap < 0 ? 0.75 : options->overlap;
+    size_t kept = (size_t)(overlap * (double)segment + 0.5);
+    welch->window = quell_memory_get(segment * sizeof(double));
+    welch->plan.segment = segment;
+    welch->plan.hop = segment - kept;
+    welch->plan.bins = segment / 2 + 1;
+    welch->plan.window = welch->window;
+    welch->plan.most = welch_group_size(segment, welch->plan.hop);
+    bool got = welch->window != NULL && welch_sums_get(&welch->total, &welch->plan);
+    if (got) {
+        quell_window_fill(welch->kind, welch->window, segment);
+        welch->crew = welch_crew_create(&welch->plan, options->threads);
+    }
+    if (!got || welch->crew == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for segments of %zu samples", segment);
+    welch->group = welch_crew_free_group(welch->crew, &welch->total);
     return QUELL_OK;
 }
 
@@ -61,29 +91,15 @@ quell_status quell_welch_create(quell_welch **out, size_t axes, const quell_welc
     quell_welch *welch = quell_memory_get(sizeof *welch);
     if (welch == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a spectrum");
-    double overlap = options->overlap < 0 ? 0.75 : options->overlap;
-    size_t kept = (size_t)(overlap * (double)options->segment + 0.5);
-    *welch = (quell_welch){.window = quell_memory_get(options->segment * sizeof(double))};
-    welch->plan = (welch_plan){.axes = axes,
-                               .segment = options->segment,
-                               .hop = options->segment - kept,
-                               .bins = options->segment / 2 + 1,
-                               .cross = options->cross && axes > 1,
-                               .window = welch->window};
-    welch->plan.most = welch_group_size(welch->plan.segment, welch->plan.hop);
+    *welch = (quell_welch){.options = *options, .plan = {.axes = axes, .cross = options->cross && axes > 1}};
     welch->kind = options->window != NULL ? options->window : quell_window_find("hann");
-    bool got = welch->window != NULL && welch_sums_get(&welch->total, &welch->plan);
-    if (got) {
-        quell_window_fill(welch->kind, welch->window, options->segment);
-        welch->crew = welch_crew_create(&welch->plan, options->threads);
-    }
-    if (!got || welch->crew == NULL) {
+    if (options->segment > 0)
+        status = prepare(welch, options->segment, err);
+    if (status == QUELL_OK)
+        *out = welch;
+    else
         quell_welch_destroy(welch);
-        return quell_fail(err, QUELL_E_MEMORY, "out of memory for segments of %zu samples", options->segment);
-    }
-    welch->group = welch_crew_free_group(welch->crew, &welch->total);
-    *out = welch;
-    return QUELL_OK;
+    return status;
 }
 
 void quell_welch_destroy(quell_welch *welch)
@@ -91,6 +107,7 @@ void quell_welch_destroy(quell_welch *welch)
     if (welch == NULL)
         return;
     welch_crew_destroy(welch->crew);
+    welch_hold_free(&welch->hold);
     welch_sums_free(&welch->total);
     quell_memory_free(welch->window);
     quell_memory_free(welch);
@@ -129,11 +146,8 @@ static void next_group(quell_welch *welch)
     welch->filled = kept;
 }
 
-quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2, size_t n, quell_error *err)
+static void add(quell_welch *welch, const double *const *accel_mps2, size_t n)
 {
-    quell_status status = check_samples(welch, accel_mps2, n, err);
-    if (status != QUELL_OK)
-        return status;
     const welch_plan *plan = &welch->plan;
     size_t whole = plan->segment + (plan->most - 1) * plan->hop;
     for (size_t at = 0; at < n;) {
@@ -148,8 +162,6 @@ quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2
             next_group(welch);
         }
     }
-    welch->taken += n;
-    return QUELL_OK;
 }
 
 /* The whole segments in the group that is being filled. */
@@ -162,10 +174,58 @@ static void hand_over_part(quell_welch *welch)
     next_group(welch);
 }
 
-void quell_welch_break(quell_welch *welch)
+static void end_stretch(quell_welch *welch)
 {
     hand_over_part(welch);
     welch->filled = 0;
+}
+
+/* Chooses the segment by the samples held, and takes them in. */
+static quell_status decide(quell_welch *welch, quell_error *err)
+{
+    welch_hold *hold = &welch->hold;
+    size_t segment = quell_welch_segment(welch->options.rate_hz, hold->count, 0);
+    quell_status status = prepare(welch, segment, err);
+    if (status != QUELL_OK)
+        return status;
+    for (size_t b = 0, at = 0; b <= hold->breaks; b++) {
+        size_t end = b < hold->breaks ? hold->break_at[b] : hold->count;
+        const double *part[3] = {NULL};
+        for (size_t i = 0; i < welch->plan.axes && hold->count > 0; i++)
+            part[i] = hold->sample[i] + at;
+        add(welch, part, end - at);
+        if (b < hold->breaks)
+            end_stretch(welch);
+        at = end;
+    }
+    welch_hold_free(hold);
+    return QUELL_OK;
+}
+
+quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2, size_t n, quell_error *err)
+{
+    quell_status status = check_samples(welch, accel_mps2, n, err);
+    if (status != QUELL_OK)
+        return status;
+    if (welch->plan.segment > 0) {
+        add(welch, accel_mps2, n);
+    } else {
+        status = welch_hold_add(&welch->hold, accel_mps2, welch->plan.axes, n, err);
+        if (status == QUELL_OK && (double)welch->hold.count >= HOLD_S * welch->options.rate_hz)
+            status = decide(welch, err);
+        if (status != QUELL_OK)
+            return status;
+    }
+    welch->taken += n;
+    return QUELL_OK;
+}
+
+quell_status quell_welch_break(quell_welch *welch, quell_error *err)
+{
+    if (welch->plan.segment == 0)
+        return welch_hold_break(&welch->hold, err);
+    end_stretch(welch);
+    return QUELL_OK;
 }
 
 static double power_sum(const double *window, size_t n)
@@ -194,6 +254,11 @@ quell_status quell_welch_finish(quell_welch *welch, double rate_hz, quell_arena 
         char number[32];
         return quell_fail(err, QUELL_E_USAGE, "rate is %s Hz, want > 0",
                           quell_number_print(number, sizeof number, rate_hz, 6));
+    }
+    if (welch->plan.segment == 0) {
+        quell_status status = decide(welch, err);
+        if (status != QUELL_OK)
+            return status;
     }
     hand_over_part(welch);
     welch_crew_finish(welch->crew, &welch->total);
@@ -246,7 +311,8 @@ quell_status quell_spectrum_estimate(const double *const *accel_mps2, size_t axe
         for (size_t i = 0; i < axes; i++)
             part[i] = accel_mps2[i] + at;
         status = quell_welch_add(welch, part, end - at, err);
-        quell_welch_break(welch);
+        if (status == QUELL_OK)
+            status = quell_welch_break(welch, err);
         at = end;
     }
     if (status == QUELL_OK && welch->segments == 0)

@@ -1,0 +1,415 @@
+/* A recording in one pass: rows from a format's reader get their sample index, are laid on the even grid, and go to the
+   digest and to whoever wants the samples. Nothing here grows with the recording. */
+#include "ingest/ingest_private.h"
+
+#include <math.h>
+#include <string.h>
+
+#define EVEN_JITTER 0.003 /* stamps that were measured scatter by more */
+
+/* One reading. */
+typedef struct pass {
+    quell_recording *out;
+    ingest_reader *reader;
+    const ingest_settings *settings;
+    const quell_sink *sink;
+    quell_arena *arena;
+    ingest_batch *batch;
+    ingest_rows *rows;
+    ingest_timeline *timeline; /* NULL where rows are consecutive */
+    ingest_levels *levels;
+    ingest_grid grid;
+    bool ended;                       /* the reader has no more rows */
+    bool any;                         /* a row with values has been placed */
+    size_t base;                      /* index of the first row with values */
+    size_t first;                     /* index of the first row laid, from base */
+    size_t last;                      /* index of the last row with values, from base */
+    size_t rows_seen, whole;          /* rows read; of these with values */
+    size_t kept;                      /* rows laid or to be laid: inside the span */
+    double zero;                      /* the first stamp */
+    double sum[3], most[3], least[3]; /* over all rows with values, in the file's units */
+} pass;
+
+static quell_status out_of_memory(quell_error *err)
+{
+    return quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
+}
+
+/* ---------------------------------------------------------------- the rate */
+
+/* The rate that does not come from stamps: as asked for, or as the file states it. 0 if there is none. */
+static double nominal_rate_hz(const pass *p)
+{
+    return p->settings->rate_hz > 0 ? p->settings->rate_hz : p->reader->stated.rate_hz;
+}
+
+static quell_status take_nominal_rate(pass *p, quell_error *err)
+{
+    quell_recording *out = p->out;
+    const ingest_stated *stated = &p->reader->stated;
+    double rate_hz = nominal_rate_hz(p);
+    if (!(rate_hz > 0))
+        return quell_fail(err, QUELL_E_DATA, "found no time and no rate, want stamps, or --rate HZ");
+    out->rate_hz = rate_hz;
+    double tolerance = p->settings->has_tolerance ? p->settings->tolerance : 0;
+    out->rate_ci95_hz[0] = rate_hz * (1 - tolerance);
+    out->rate_ci95_hz[1] = rate_hz * (1 + tolerance);
+    out->start_s = stated->start;
+    if (p->settings->has_tolerance || (p->settings->rate_hz <= 0 && stated->rate_exact))
+        return QUELL_OK;
+    quell_status status = quell_findings_add(&out->findings, p->arena, "rate", QUELL_NOTE, rate_hz, NAN,
+                                             "say --rate HZ:TOL% to carry its tolerance into every frequency",
+                                             "the rate of %.6g Hz%s is taken as exact", rate_hz,
+                                             p->settings->rate_hz > 0 ? "" : ", which the file states,");
+    return status == QUELL_OK ? status : out_of_memory(err);
+}
+
+static quell_status compare_rates(pass *p, quell_error *err)
+{
+    double nominal_hz = nominal_rate_hz(p);
+    if (!(nominal_hz > 0))
+        return QUELL_OK;
+    bool given = p->settings->rate_hz > 0; /* what a header says is only a remark */
+    double off = p->out->rate_hz / nominal_hz - 1;
+    quell_severity severity = fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
+    if (fabs(off) > 0.10 && given)
+        severity = QUELL_REFUSE;
+    quell_status status = quell_findings_add(
+        &p->out->findings, p->arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
+        severity == QUELL_NOTE ? "" : "check the rate and --time-unit; the stamps' rate is used",
+        "the stamps give %.6g Hz, %+.2f %% from the nominal %.6g Hz%s", p->out->rate_hz, 100 * off,
+        nominal_hz, given ? "" : " that the file states");
+    return status == QUELL_OK ? status : out_of_memory(err);
+}
+
+static quell_status check_rate(double rate_hz, quell_error *err)
+{
+    if (isfinite(rate_hz) && rate_hz >= 1e-3 && rate_hz <= 1e9)
+        return QUELL_OK;
+    return quell_fail(err, QUELL_E_DATA,
+                      "the stamps give a rate of %.3g Hz, want 0.001 to 1e9; check --time-unit", rate_hz);
+}
+
+/* What the stamps say in the end. */
+static quell_status take_clock(pass *p, quell_error *err)
+{
+    quell_recording *out = p->out;
+    ingest_clock clock;
+    quell_status status = ingest_timeline_finish(p->timeline, &clock, err);
+    if (status != QUELL_OK)
+        return status;
+    const double unit_s = p->reader->stated.time_unit.si;
+    double relative = 1.96 * clock.step_error / clock.step;
+    out->rate_hz = 1 / (clock.step * unit_s);
+    status = check_rate(out->rate_hz, err);
+    if (status != QUELL_OK)
+        return status;
+    out->has_time = true;
+    out->rate_ci95_hz[0] = out->rate_hz * (1 - fmin(relative, 1));
+    out->rate_ci95_hz[1] = out->rate_hz * (1 + relative);
+    out->start_s = (p->zero + clock.origin) * unit_s;
+    out->jitter_fraction = clock.jitter;
+    out->coarse_stamps = clock.coarse;
+    if (clock.coarse)
+        status = quell_findings_add(
+            &out->findings, p->arena, "stamps", QUELL_WARN, clock.jitter, NAN,
+            "let the logger write time in microseconds",
+            "the stamps are coarse against the step between samples: the mean rate is right, but "
+            "single lost samples cannot be seen");
+    if (status == QUELL_OK && clock.jitter < EVEN_JITTER)
+        status = quell_findings_add(
+            &out->findings, p->arena, "stamps", QUELL_NOTE, clock.jitter, EVEN_JITTER, "",
+            "the stamps scatter by less than %.1f %% of a sample, as if computed from a nominal "
+            "rate: then the rate's interval says nothing about the clock",
+            100 * EVEN_JITTER);
+    return status == QUELL_OK ? compare_rates(p, err) : out_of_memory(err);
+}
+
+/* ---------------------------------------------------------------- rows in */
+
+/* One batch more behind the rows held. */
+static quell_status pull(pass *p, quell_error *err)
+{
+    quell_status status = p->reader->next(p->reader, p->batch, err);
+    if (status != QUELL_OK)
+        return status;
+    const ingest_stated *stated = &p->reader->stated;
+    const ingest_batch *batch = p->batch;
+    ingest_rows *rows = p->rows;
+    size_t n = batch->rows, at = rows->count;
+    p->ended = n == 0;
+    /* a counter without stamps serves as its own clock */
+    const double *stamp = stated->has_time ? batch->stamp : stated->has_counter ? batch->counter : NULL;
+    if (p->rows_seen == 0 && n > 0 && stamp != NULL)
+        p->zero = stamp[0];
+    for (size_t i = 0; i < n && stamp != NULL; i++)
+        rows->stamp[at + i] = stamp[i] - p->zero;
+    if (stated->has_counter)
+        memcpy(rows->counter + at, batch->counter, n * sizeof *batch->counter);
+    for (size_t k = 0; k < stated->axes; k++)
+        memcpy(rows->value[k] + at, batch->value[k], n * sizeof *batch->value[k]);
+    rows->count += n;
+    p->rows_seen += n;
+    return QUELL_OK;
+}
+
+/* The clock's beginning, the unit of time and the rate, from the rows at the start. */
+static quell_status begin(pass *p, quell_error *err)
+{
+    ingest_stated *stated = &p->reader->stated;
+    const ingest_rows *rows = p->rows;
+    quell_status status = QUELL_OK;
+    if (stated->has_time || stated->has_counter)
+        status = ingest_timeline_begin(&p->timeline, rows->stamp, stated->has_counter ? rows->counter : NULL,
+                                       rows->count, p->ended, err);
+    if (status != QUELL_OK)
+        return status;
+    if (stated->has_time) {
+        double step = ingest_timeline_step(p->timeline);
+        status = ingest_time_unit_settle(stated, step, rows->stamp[rows->count - 1], p->settings,
+                                         &p->out->findings, p->arena, err);
+        p->grid.rate_hz = status == QUELL_OK ? 1 / (step * stated->time_unit.si) : 0;
+        if (status == QUELL_OK)
+            status = check_rate(p->grid.rate_hz, err);
+    } else {
+        status = take_nominal_rate(p, err);
+        p->grid.rate_hz = p->out->rate_hz;
+    }
+    p->grid.axes = stated->axes;
+    p->grid.sink = p->sink;
+    if (status == QUELL_OK)
+        status = ingest_digest_create(&p->grid.digest, stated->axes, p->grid.rate_hz, p->arena, err);
+    if (status == QUELL_OK)
+        status = ingest_levels_create(&p->levels, stated->axes, p->arena, err);
+    if (status == QUELL_OK && p->sink != NULL)
+        status = p->sink->begin(p->sink->context, stated->axes, p->grid.rate_hz, err);
+    return status;
+}
+
+static quell_status place(pass *p, quell_error *err)
+{
+    ingest_rows *rows = p->rows;
+    size_t from = rows->placed, n = rows->count - from, placed = n;
+    if (p->timeline == NULL) {
+        for (size_t i = 0; i < n; i++)
+            rows->index[from + i] = p->rows_seen - n + i;
+    } else {
+        quell_status status = ingest_timeline_place(
+            p->timeline, rows->stamp + from, p->reader->stated.has_counter ? rows->counter + from : NULL, n,
+            p->ended, rows->index + from, &placed, err);
+        if (status != QUELL_OK)
+            return status;
+    }
+    rows->placed += placed;
+    return QUELL_OK;
+}
+
+/* ---------------------------------------------------------------- rows that count */
+
+/* What is inside the span, in seconds from the first row with values. */
+static bool is_inside(const pass *p, size_t index)
+{
+    double at_s = (double)index / p->grid.rate_hz;
+    return at_s >= p->settings->span_s[0] && at_s <= p->settings->span_s[1];
+}
+
+/* Sums and extremes over rows [from, to), all of them with values. */
+static void note_values(pass *p, size_t from, size_t to)
+{
+    for (size_t k = 0; k < p->grid.axes; k++) {
+        const double *value = p->rows->value[k];
+        double sum = 0, most = p->most[k], least = p->least[k];
+        for (size_t i = from; i < to; i++) {
+            sum += value[i];
+            most = value[i] > most ? value[i] : most;
+            least = value[i] < least ? value[i] : least;
+        }
+        p->sum[k] += sum;
+        p->most[k] = most;
+        p->least[k] = least;
+    }
+    p->whole += to - from;
+}
+
+/* Do all of the rows [from, placed) have values, with no span to be looked at? Rows without have none on any axis. */
+static bool all_count(const pass *p, size_t from)
+{
+    double odd = 0; /* 0 times NaN is NaN */
+    for (size_t i = from; i < p->rows->placed; i++)
+        odd += 0 * p->rows->value[0][i];
+    return odd == 0 && p->settings->span == NULL;
+}
+
+static void take_out(ingest_rows *rows, size_t axes, size_t kept)
+{
+    size_t gone = rows->placed - kept, waiting = rows->count - rows->placed;
+    memmove(rows->stamp + kept, rows->stamp + rows->placed, waiting * sizeof *rows->stamp);
+    memmove(rows->counter + kept, rows->counter + rows->placed, waiting * sizeof *rows->counter);
+    for (size_t k = 0; k < axes; k++)
+        memmove(rows->value[k] + kept, rows->value[k] + rows->placed, waiting * sizeof *rows->value[k]);
+    rows->placed = kept;
+    rows->count -= gone;
+}
+
+/* Takes out the rows [from, placed) that have only a stamp, now that they have told the time, and those outside the
+   span. Indices count from the first row with values then. */
+static void keep_what_counts(pass *p, size_t from)
+{
+    ingest_rows *rows = p->rows;
+    const bool all = all_count(p, from);
+    size_t kept = from;
+    for (size_t i = from; i < rows->placed; i++) {
+        if (!all && isnan(rows->value[0][i]))
+            continue;
+        if (!p->any)
+            p->base = rows->index[i];
+        p->any = true;
+        p->last = rows->index[i] - p->base;
+        rows->index[kept] = p->last;
+        for (size_t k = 0; k < p->grid.axes && kept != i; k++)
+            rows->value[k][kept] = rows->value[k][i];
+        kept++;
+    }
+    note_values(p, from, kept);
+    size_t inside = from;
+    for (size_t i = from; i < kept && p->settings->span != NULL; i++) {
+        if (!is_inside(p, rows->index[i]))
+            continue;
+        for (size_t k = 0; k < p->grid.axes; k++)
+            rows->value[k][inside] = rows->value[k][i];
+        rows->index[inside++] = rows->index[i];
+    }
+    if (p->settings->span != NULL)
+        kept = inside;
+    if (p->kept == 0 && kept > from)
+        p->first = rows->index[from];
+    p->kept += kept - from;
+    if (kept < rows->placed)
+        take_out(rows, p->grid.axes, kept);
+}
+
+/* Lets go of rows that have been laid, but for the last two, which serve to fill a gap after them. */
+static void let_go(ingest_rows *rows, size_t axes)
+{
+    size_t gone = rows->laid > 2 ? rows->laid - 2 : 0, kept = rows->count - gone;
+    if (gone == 0)
+        return;
+    memmove(rows->stamp, rows->stamp + gone, kept * sizeof *rows->stamp);
+    memmove(rows->counter, rows->counter + gone, kept * sizeof *rows->counter);
+    memmove(rows->index, rows->index + gone, kept * sizeof *rows->index);
+    for (size_t k = 0; k < axes; k++)
+        memmove(rows->value[k], rows->value[k] + gone, kept * sizeof *rows->value[k]);
+    rows->count -= gone;
+    rows->placed -= gone;
+    rows->laid -= gone;
+}
+
+/* Places what the clock can place and lays what can be laid: the last placed row waits for the one after it. */
+static quell_status advance(pass *p, quell_error *err)
+{
+    ingest_rows *rows = p->rows;
+    size_t from = rows->placed;
+    quell_status status = place(p, err);
+    if (status != QUELL_OK)
+        return status;
+    keep_what_counts(p, from);
+    const double *const value[3] = {rows->value[0] + from, rows->value[1] + from, rows->value[2] + from};
+    ingest_levels_add(p->levels, value, rows->placed - from);
+    size_t to = p->ended ? rows->placed : rows->placed > 0 ? rows->placed - 1 : 0;
+    if (to > rows->laid) {
+        status = ingest_grid_lay(&p->grid, rows, rows->laid, to, rows->placed, err);
+        rows->laid = to;
+    }
+    let_go(rows, p->grid.axes);
+    return status;
+}
+
+/* ---------------------------------------------------------------- the end */
+
+static quell_status settle(pass *p, quell_error *err)
+{
+    quell_recording *out = p->out;
+    ingest_stated *stated = &p->reader->stated;
+    quell_status status = QUELL_OK;
+    if (p->kept < INGEST_ROWS_MIN)
+        return p->settings->span == NULL
+                   ? quell_fail(err, QUELL_E_DATA, "found %zu samples, want %d at least", p->kept,
+                                INGEST_ROWS_MIN)
+                   : quell_fail(err, QUELL_E_DATA,
+                                "--span %.40s holds %zu samples of a recording of %.3f s, want %d at least",
+                                p->settings->span, p->kept, (double)p->last / p->grid.rate_hz,
+                                INGEST_ROWS_MIN);
+    if (stated->has_time)
+        status = take_clock(p, err);
+    if (status != QUELL_OK)
+        return status;
+    out->offset_s = (double)p->first / out->rate_hz;
+    out->start_s += (double)(p->base + p->first) / out->rate_hz;
+    double mean[3] = {0};
+    double extreme[3] = {0};
+    for (size_t k = 0; k < stated->axes; k++) {
+        mean[k] = p->sum[k] / (double)p->whole;
+        extreme[k] = p->most[k] > -p->least[k] ? p->most[k] : p->least[k];
+    }
+    status = ingest_units_settle(stated, mean, extreme, p->settings, &out->findings, p->arena, err);
+    if (status != QUELL_OK)
+        return status;
+    out->format = stated->format;
+    out->unit = stated->unit[0].name;
+    out->axes = stated->axes;
+    for (size_t k = 0; k < stated->axes; k++) {
+        out->axis_name[k] = stated->axis_name[k];
+        out->scale_mps2[k] = stated->unit[k].si;
+    }
+    out->samples = p->grid.samples;
+    out->lost_samples = p->grid.lost;
+    out->gaps = p->grid.gaps;
+    out->filled_samples = p->grid.filled;
+    ingest_digest_settle(p->grid.digest, out->rate_hz, out->scale_mps2);
+    out->digest = p->grid.digest;
+    ingest_levels_settle(p->levels, out);
+    return QUELL_OK;
+}
+
+static quell_status run(pass *p, quell_error *err)
+{
+    quell_status status = QUELL_OK;
+    while (status == QUELL_OK && !p->ended && p->rows->count < INGEST_PREFIX)
+        status = pull(p, err);
+    if (status == QUELL_OK && p->rows->count < INGEST_ROWS_MIN)
+        return quell_fail(err, QUELL_E_DATA, "found %zu samples, want %d at least", p->rows->count,
+                          INGEST_ROWS_MIN);
+    if (status == QUELL_OK)
+        status = begin(p, err);
+    for (;;) {
+        if (status == QUELL_OK)
+            status = advance(p, err);
+        if (status != QUELL_OK || p->ended)
+            break;
+        status = pull(p, err);
+    }
+    return status == QUELL_OK ? settle(p, err) : status;
+}
+
+quell_status ingest_stream(quell_recording *out, ingest_reader *reader, const ingest_settings *settings,
+                           const quell_sink *sink, quell_arena *arena, quell_error *err)
+{
+    pass p = {.out = out, .reader = reader, .settings = settings, .sink = sink, .arena = arena};
+    for (size_t k = 0; k < 3; k++) {
+        p.most[k] = -HUGE_VAL;
+        p.least[k] = HUGE_VAL;
+    }
+    p.batch = quell_memory_get(sizeof *p.batch);
+    p.rows = quell_memory_get(sizeof *p.rows);
+    quell_status status = QUELL_OK;
+    if (p.batch == NULL || p.rows == NULL) {
+        status = out_of_memory(err);
+    } else {
+        p.rows->count = p.rows->placed = p.rows->laid = 0;
+        status = run(&p, err);
+    }
+    ingest_timeline_end(p.timeline);
+    quell_memory_free(p.batch);
+    quell_memory_free(p.rows);
+    return status;
+}
