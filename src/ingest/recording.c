@@ -213,8 +213,10 @@ static quell_status finish(quell_recording *out, ingest_series *series, const in
     out->findings = series->findings;
     for (size_t k = 0; k < series->axes; k++)
         out->axis_name[k] = series->axis_name[k];
-    ingest_levels_measure(out, series, first, last);
-    return ingest_gaps_lay(out, series, index, first, last, arena, err);
+    status = ingest_levels_measure(out, series, first, last, arena, err);
+    if (status == QUELL_OK)
+        status = ingest_gaps_lay(out, series, index, first, last, arena, err);
+    return status == QUELL_OK ? ingest_digest_make(out, arena, err) : status;
 }
 
 static quell_status read_from(quell_recording *out, ingest_bytes *bytes, const quell_source *source,
