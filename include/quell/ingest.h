@@ -56,6 +56,10 @@ quell_status quell_findings_add(quell_findings *findings, quell_arena *arena, co
                                 quell_severity severity, double value, double limit, const char *remedy,
                                 const char *format, ...) QUELL_PRINTF(8, 9);
 
+/** All that mounting, segments, noise and verdict are judged by: sums over windows and some raw blocks, a few MB
+    whatever the recording's length. */
+struct ingest_digest;
+
 /** One recording. Sample i of axis k is accel_mps2[k][i] at start_s + i / rate_hz, later by the samples in break_lost
     after each gap that was too long to fill. Lives in the arena. */
 typedef struct quell_recording {
@@ -87,6 +91,7 @@ typedef struct quell_recording {
     double step_mps2[3];       /**< smallest change between sample values; 0 if none was seen */
     double resolution_mps2[3]; /**< largest step that explains all values read; 0 if none */
     double clipped_fraction[3];
+    struct ingest_digest *digest; /**< NULL: made from the samples when it is first asked for */
     quell_findings findings;
 } quell_recording;
 
@@ -134,12 +139,30 @@ typedef struct quell_mounting {
 quell_status quell_mounting_find(quell_mounting *out, quell_recording *recording, char driven_axis,
                                  const quell_read_options *options, quell_arena *arena, quell_error *err);
 
-/** Turns the samples into machine axes, in place (three-axis recordings; nothing to do for others). */
+/** Turns the recording into machine axes, in place: the samples, if it holds them, and its digest (three-axis
+    recordings; nothing to do for others). */
 void quell_mounting_apply(const quell_mounting *mounting, quell_recording *recording);
+
+/** Variances and covariances of the whole recording, (m/s2)2, row by row, in the axes that it is in: zero for axes it
+    does not have. QUELL_OK; QUELL_E_MEMORY (out is untouched). */
+quell_status quell_recording_scatter(quell_recording *recording, double out[3][3], quell_arena *arena,
+                                     quell_error *err);
+
+/** What a stretch of a recording is. */
+typedef enum quell_stretch {
+    QUELL_REST,
+    QUELL_STROKES, /**< the preamble's slow strokes */
+    QUELL_SWEEP,   /**< motion whose frequency rises or falls steadily */
+    QUELL_STOPS,   /**< repeated short bursts with pauses: strokes with stops */
+    QUELL_MOTION   /**< any other */
+} quell_stretch;
+
+/** "rest", "slow strokes", "sweep", "stops", "motion". */
+const char *quell_stretch_word(quell_stretch kind);
 
 /** Rest, preamble strokes, sweep or other excitation, found in the level of motion. */
 typedef struct quell_segment {
-    const char *kind; /**< "rest", "slow strokes", "motion" */
+    quell_stretch kind;
     double start_s, end_s;
 } quell_segment;
 

@@ -22,7 +22,7 @@ static void add_segments(quell_json *json, json_t *in, const quell_fitness *fitn
     json_t *list = quell_json_array(json, in, "segments");
     for (size_t s = 0; s < fitness->segments; s++) {
         json_t *item = quell_json_item(json, list);
-        quell_json_text(json, item, "kind", fitness->segment[s].kind);
+        quell_json_text(json, item, "kind", quell_stretch_word(fitness->segment[s].kind));
         quell_json_number(json, item, "start_s", fitness->segment[s].start_s, "");
         quell_json_number(json, item, "end_s", fitness->segment[s].end_s, "");
     }

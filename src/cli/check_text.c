@@ -92,7 +92,7 @@ static void print_segments(cli_run *run, const quell_fitness *fitness)
     quell_table *table = quell_table_create(run->arena, columns, 4);
     for (size_t s = 0; s < fitness->segments; s++) {
         const quell_segment *segment = &fitness->segment[s];
-        quell_table_cell(table, "%s", segment->kind);
+        quell_table_cell(table, "%s", quell_stretch_word(segment->kind));
         quell_table_number(table, segment->start_s, 2);
         quell_table_number(table, segment->end_s, 2);
         quell_table_cell(table, "--span %.2f:%.2f", segment->start_s, segment->end_s);

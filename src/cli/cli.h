@@ -81,7 +81,8 @@ typedef struct cli_command {
     quell_status (*run)(struct cli_run *run);
 } cli_command;
 
-extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_choose, cli_compare, cli_simulate;
+extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_choose, cli_compare,
+    cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);
 
@@ -96,7 +97,8 @@ typedef struct cli_run {
 } cli_run;
 
 /* Parses argv[0..] (after the command's name). QUELL_E_USAGE names the option, what was found and what is wanted. */
-quell_status cli_parse(const cli_command *command, int count, char **argument, cli_options *out, quell_error *err);
+quell_status cli_parse(const cli_command *command, int count, char **argument, cli_options *out,
+                       quell_error *err);
 void cli_help(const cli_command *command, FILE *stream);
 
 /* Words for the person, on stderr unless --quiet; wrapped at 80 columns. */
@@ -121,7 +123,8 @@ typedef struct cli_recording {
     quell_recording recording;
     quell_mounting mounting;
     quell_fitness fitness;
-    char driven; /* 'x', 'y' or 0 if not known */
+    char driven;        /* 'x', 'y' or 0 if not known */
+    size_t most_motion; /* index of the axis with the largest variance */
 } cli_recording;
 
 /* Reads, turns into machine axes and judges. driven: 'x', 'y' or 0. An unfit recording is QUELL_E_DATA unless
@@ -138,6 +141,8 @@ quell_status cli_recording_judge(cli_run *run, cli_recording *loaded);
 /* As cli_recording_load, but the spectrum is estimated while the file passes and no sample is kept. */
 quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cli_recording *out,
                                  quell_spectrum *spectrum);
+/* The analysis options for a recording at rate_hz; segment 0 if --segment is not given. */
+quell_status cli_welch_options(cli_run *run, double rate_hz, bool cross, quell_welch_options *out);
 /* Threads to use: --threads, or as many as there are processors, up to 16. */
 size_t cli_threads(const cli_run *run);
 
@@ -172,9 +177,10 @@ quell_status cli_ignored(cli_run *run, quell_ignored **out, size_t *count);
 quell_status cli_shaper_on(cli_run *run, quell_shaper *out, bool *stated);
 
 /* What is said where --shaper-on is not stated: cli_modes_make says it once a run. */
-#define CLI_SHAPER_UNSTATED \
-    "whether a shaper was active during the recording is not stated, and an active one hides or distorts modes"
-#define CLI_SHAPER_UNSTATED_REMEDY \
+#define CLI_SHAPER_UNSTATED                                                                                  \
+    "whether a shaper was active during the recording is not stated, and an active one hides or distorts "   \
+    "modes"
+#define CLI_SHAPER_UNSTATED_REMEDY                                                                           \
     "say --shaper-on none if shaping was off, or --shaper-on SPEC with what was active"
 
 /* The keys of `mode` into item. */

@@ -18,7 +18,7 @@ static double moving_seconds(const quell_fitness *fitness)
 {
     double sum = 0;
     for (size_t i = 0; i < fitness->segments; i++)
-        if (strcmp(fitness->segment[i].kind, "motion") == 0)
+        if (fitness->segment[i].kind != QUELL_REST && fitness->segment[i].kind != QUELL_STROKES)
             sum += fitness->segment[i].end_s - fitness->segment[i].start_s;
     return sum;
 }

@@ -1,23 +1,21 @@
 /* A plain mean periodogram for judging a recording: its noise floor, its lines, its energy near the Nyquist
    frequency. (The estimates that results rest on are the spectrum stage's.) */
-#include "ingest/ingest_private.h"
+#include "ingest/digest_private.h"
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_fft_real.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
 
-enum { LONG = 1024, SHORT = 256 };
-
 /* Adds the one-sided periodogram of n samples under a periodic Hann window (sum of squares 3n/8). */
-static void add_segment(ingest_density *out, const double *value, size_t n, double rate_hz, double *work)
+static void add_segment(ingest_density *out, const float *value, size_t n, double rate_hz, double *work)
 {
     double mean = 0;
     for (size_t i = 0; i < n; i++)
-        mean += value[i];
+        mean += (double)value[i];
     mean /= (double)n;
     for (size_t i = 0; i < n; i++)
-        work[i] = (value[i] - mean) * 0.5 * (1 - cos(QUELL_TAU * (double)i / (double)n));
+        work[i] = ((double)value[i] - mean) * 0.5 * (1 - cos(QUELL_TAU * (double)i / (double)n));
     gsl_fft_real_radix2_transform(work, 1, n);
     double scale = 2 / (rate_hz * 0.375 * (double)n);
     for (size_t b = 0; b <= n / 2; b++) {
@@ -29,41 +27,57 @@ static void add_segment(ingest_density *out, const double *value, size_t n, doub
     out->segments++;
 }
 
-/* Is there a long gap inside [from, to)? */
-static bool is_broken(const quell_recording *recording, size_t from, size_t to)
+/* Where segments are to be taken from. */
+typedef struct choice {
+    const struct ingest_digest *digest;
+    const ingest_stretch *stretch;
+    size_t count, axis, n;
+    double *work;
+} choice;
+
+static bool is_within(const choice *from, size_t first, size_t last)
 {
-    for (size_t b = 0; b < recording->break_count && recording->break_at[b] < to; b++)
-        if (recording->break_at[b] > from)
+    for (size_t s = 0; s < from->count; s++)
+        if (first >= from->stretch[s].from && last <= from->stretch[s].to)
             return true;
     return false;
 }
 
-static void accumulate(ingest_density *out, const quell_recording *recording, size_t axis,
-                       const ingest_stretch *stretch, size_t count, size_t n, double *work)
+static void add_block(ingest_density *out, const choice *from, const digest_block *block)
 {
-    *out = (ingest_density){.bins = n / 2 + 1, .bin_hz = recording->rate_hz / (double)n};
-    for (size_t s = 0; s < count; s++)
-        for (size_t at = stretch[s].from; at + n <= stretch[s].to; at += n) {
-            if (is_broken(recording, at, at + n))
-                continue;
-            add_segment(out, recording->accel_mps2[axis] + at, n, recording->rate_hz, work);
-        }
+    if (block->value == NULL)
+        return;
+    for (size_t at = 0; at + from->n <= block->count; at += from->n)
+        if (is_within(from, block->first + at, block->first + at + from->n))
+            add_segment(out, block->value[from->axis] + at, from->n, from->digest->rate_hz, from->work);
+}
+
+static void accumulate(ingest_density *out, const choice *from)
+{
+    const digest_gallery *gallery = from->digest->gallery;
+    *out = (ingest_density){.bins = from->n / 2 + 1, .bin_hz = from->digest->rate_hz / (double)from->n};
+    for (size_t i = 0; i < gallery->count; i++) {
+        add_block(out, from, &gallery->group[i].quiet);
+        add_block(out, from, &gallery->group[i].loud);
+    }
     for (size_t b = 0; b < out->bins && out->segments > 0; b++) {
         out->asd_m2ps3[b] /= (double)out->segments;
         out->square[b] /= (double)out->segments;
     }
 }
 
-quell_status ingest_density_estimate(ingest_density *out, const quell_recording *recording, size_t axis,
+quell_status ingest_density_estimate(ingest_density *out, const struct ingest_digest *digest, size_t axis,
                                      const ingest_stretch *stretch, size_t count, quell_error *err)
 {
-    double *work = quell_memory_get(LONG * sizeof *work);
-    if (work == NULL)
+    choice from = {digest, stretch, count, axis, DIGEST_BLOCK, NULL};
+    from.work = quell_memory_get(DIGEST_BLOCK * sizeof *from.work);
+    if (from.work == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for judging");
-    accumulate(out, recording, axis, stretch, count, LONG, work);
+    accumulate(out, &from);
+    from.n = DIGEST_SHORT;
     if (out->segments == 0)
-        accumulate(out, recording, axis, stretch, count, SHORT, work);
-    quell_memory_free(work);
+        accumulate(out, &from);
+    quell_memory_free(from.work);
     return QUELL_OK;
 }
 

@@ -1,5 +1,5 @@
 /* Is a recording fit to analyse? The thresholds, and the verdict with its reason and its remedy. */
-#include "ingest/ingest_private.h"
+#include "ingest/digest_private.h"
 
 #include <math.h>
 #include <string.h>
@@ -157,33 +157,44 @@ static quell_status judge_dead_axes(const judging *j)
     return QUELL_OK;
 }
 
-/* The longest run of one value on an axis while the machine moves. */
+/* The longest run of one value on an axis while the machine moves: its length, and where it ends. */
+static size_t longest_run(const judging *j, size_t axis, const digest_window **at)
+{
+    size_t longest = 0;
+    for (size_t s = 0; s < j->activity->count; s++) {
+        const ingest_stretch *stretch = &j->activity->stretch[s];
+        if (stretch->kind == QUELL_REST || stretch->kind == QUELL_STROKES)
+            continue;
+        for (size_t w = stretch->window[0]; w < stretch->window[1]; w++) {
+            const digest_window *window = &j->recording->digest->window[w];
+            size_t within =
+                window->first + window->count - stretch->from; /* one from before is at rest there */
+            size_t run = window->run[axis] < within ? window->run[axis] : within;
+            if (run > longest) {
+                longest = run;
+                *at = window;
+            }
+        }
+    }
+    return longest;
+}
+
+/* Runs are told in whole steps: what sticks out at the ends is a step on average. */
 static quell_status judge_stuck_axes(const judging *j)
 {
     quell_recording *recording = j->recording;
-    quell_arena *arena = j->arena;
+    const struct ingest_digest *digest = recording->digest;
     quell_status status = QUELL_OK;
     for (size_t k = 0; k < recording->axes && status == QUELL_OK; k++) {
-        const double *value = recording->accel_mps2[k];
-        size_t longest = 0, at = 0;
-        for (size_t s = 0; s < j->activity->count; s++) {
-            if (j->activity->stretch[s].kind[0] != 'm')
-                continue;
-            size_t run = 1;
-            for (size_t i = j->activity->stretch[s].from + 1; i < j->activity->stretch[s].to; i++) {
-                run = value[i] == value[i - 1] ? run + 1 : 1;
-                if (run > longest) {
-                    longest = run;
-                    at = i + 1 - run;
-                }
-            }
-        }
-        double stuck_s = (double)longest / recording->rate_hz;
+        const digest_window *at = NULL;
+        size_t longest = longest_run(j, k, &at);
+        double stuck_s = (double)(longest > 0 ? longest + digest->step : 0) / digest->rate_hz;
         if (recording->step_mps2[k] > 0 && stuck_s > STUCK_S)
-            status = quell_findings_add(&recording->findings, arena, "stuck-axis", QUELL_WARN, stuck_s,
-                                        STUCK_S, "check the sensor and its wiring, or use --span",
-                                        "%s is stuck for %.3g s at %.3g s", recording->axis_name[k], stuck_s,
-                                        recording->offset_s + ingest_time_s(recording, at));
+            status =
+                quell_findings_add(&recording->findings, j->arena, "stuck-axis", QUELL_WARN, stuck_s, STUCK_S,
+                                   "check the sensor and its wiring, or use --span",
+                                   "%s is stuck for %.2g s near %.3g s", recording->axis_name[k], stuck_s,
+                                   recording->offset_s + fmax(digest_end_s(digest, at) - stuck_s, 0));
     }
     return status;
 }
@@ -206,11 +217,12 @@ static quell_status judge_gravity(const judging *j)
 static void copy_segments(quell_fitness *out, const quell_recording *recording,
                           const ingest_activity *activity)
 {
+    const struct ingest_digest *digest = recording->digest;
     for (size_t s = 0; s < activity->count; s++) {
         const ingest_stretch *stretch = &activity->stretch[s];
-        out->segment[out->segments++] =
-            (quell_segment){stretch->kind, recording->offset_s + ingest_time_s(recording, stretch->from),
-                            recording->offset_s + ingest_time_s(recording, stretch->to - 1)};
+        out->segment[out->segments++] = (quell_segment){
+            stretch->kind, recording->offset_s + digest_start_s(digest, &digest->window[stretch->window[0]]),
+            recording->offset_s + digest_end_s(digest, &digest->window[stretch->window[1] - 1])};
     }
 }
 
@@ -245,9 +257,10 @@ quell_status quell_recording_judge(quell_fitness *out, quell_recording *recordin
     };
     ingest_activity activity;
     ingest_quality quality;
-    quell_fitness found = {.duration_s =
-                               ingest_time_s(recording, recording->samples - 1) + 1 / recording->rate_hz};
-    quell_status status = ingest_activity_find(&activity, recording, err);
+    quell_fitness found = {
+        .duration_s = (double)(recording->samples + recording->lost_samples - recording->filled_samples) /
+                      recording->rate_hz};
+    quell_status status = ingest_activity_find(&activity, recording, arena, err);
     if (status == QUELL_OK)
         status = ingest_quality_judge(&quality, recording, &activity, arena, err);
     if (status != QUELL_OK)

@@ -1,9 +1,10 @@
 /* What the files of the ingest stage share.
 
-   The way of a recording: bytes (inflate.c) -> lines (lines.c) -> dialect and layout of the sample at the start
-   (dialect.c, layout.c, heads.c, columns.c) -> rows of numbers (text.c, row.c) -> a raw series in the file's own
-   units -> unit, clock, span, gaps (units.c, clock.c, index.c, gaps.c) -> the recording (recording.c). A further
-   format is a file that fills an ingest_series and a row in the table of recording.c. */
+   The way of a recording, all in one pass (stream.c): bytes (inflate.c) -> a format's reader, which for text is lines
+   (lines.c) -> dialect and layout of the sample at the start (dialect.c, layout.c, heads.c, columns.c) -> batches of rows
+   in the file's own units (text.c, quick.c, row.c) -> the sample each row is (timeline.c) -> even samples, short gaps
+   filled (grid.c) -> the digest (digest.c), from which everything is judged, and whoever wants the samples: a sink, or
+   memory (keep.c). Units are settled at the end (units.c). */
 #ifndef QUELL_INGEST_PRIVATE_H
 #define QUELL_INGEST_PRIVATE_H
 
@@ -251,29 +252,10 @@ void ingest_digest_add(ingest_digest *digest, const double *const *value, size_t
 void ingest_digest_gap(ingest_digest *digest, size_t lost);
 /* At the end: the rate as it turned out, and what turns each axis into m/s2. */
 void ingest_digest_settle(ingest_digest *digest, double rate_hz, const double scale[3]);
+/* Makes recording->digest from the samples held, unless it has one. */
+quell_status ingest_digest_make(quell_recording *recording, quell_arena *arena, quell_error *err);
 
-/* ---------------------------------------------------------------- the raw series (series.c) */
-
-/* What a format's reader makes of a file: rows as read, in the file's own units. */
-typedef struct ingest_series {
-    const char *format;
-    size_t axes, count, capacity;
-    double *stamp;    /* in the file's unit; the row's number where there is no time */
-    double *value[3]; /* finite; all NaN in a row that has only its stamp */
-    size_t whole;     /* rows with values: INGEST_ROWS_MIN at least */
-    bool has_time;
-    ingest_unit time_unit; /* name NULL: not stated */
-    ingest_unit unit[3];   /* name NULL: not stated */
-    const char *axis_name[3];
-    quell_findings findings;
-} ingest_series;
-
-/* Room for one more row. */
-quell_status ingest_series_grow(ingest_series *series, quell_error *err);
-void ingest_series_free(ingest_series *series);
-
-/* All rows of a reader. */
-quell_status ingest_series_drain(ingest_series *out, ingest_reader *reader, quell_error *err);
+/* ---------------------------------------------------------------- delimited text (text.c, row.c, quick.c) */
 
 /* Delimited text (text.c). lines must outlive the reader. */
 quell_status ingest_text_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
@@ -413,27 +395,25 @@ quell_status ingest_keep_lay(quell_recording *out, const ingest_keep *keep, quel
                              quell_error *err);
 void ingest_keep_free(ingest_keep *keep);
 
-/* Seconds from the recording's first sample to sample i, gaps that were not filled included. */
-double ingest_time_s(const quell_recording *recording, size_t i);
-
 /* ---------------------------------------------------------------- steps, resolution, clipping (levels.c) */
 
-void ingest_levels_measure(quell_recording *recording, const ingest_series *series, size_t first,
-                           size_t last);
+/* Measured while rows pass, as they are read: filled samples lie on no step. Lives in the arena. */
+typedef struct ingest_levels ingest_levels;
 
-/* ---------------------------------------------------------------- motion below 10 Hz (slow.c) */
-
-/* in, smoothed, into out; work is as long (n). Neither may overlap. */
-void ingest_slow_motion(const double *in, double *out, double *work, size_t n, double rate_hz);
+quell_status ingest_levels_create(ingest_levels **out, size_t axes, quell_arena *arena, quell_error *err);
+/* n values an axis, in the file's own units, finite. */
+void ingest_levels_add(ingest_levels *levels, const double *const *value, size_t n);
+/* At the end: step, resolution and clipped fraction of each axis into the recording, in m/s2. */
+void ingest_levels_finish(ingest_levels *levels, const double scale[3], quell_recording *recording);
 
 /* ---------------------------------------------------------------- motion and rest (segments.c) */
 
 enum { INGEST_SEGMENTS_MAX = 32 };
 
-/* A stretch of samples [from, to). */
+/* A stretch of samples [from, to), and the windows of the digest that they fill. */
 typedef struct ingest_stretch {
-    const char *kind;
-    size_t from, to;
+    quell_stretch kind;
+    size_t from, to, window[2];
 } ingest_stretch;
 
 typedef struct ingest_activity {
@@ -444,7 +424,9 @@ typedef struct ingest_activity {
     bool has_rest;
 } ingest_activity;
 
-quell_status ingest_activity_find(ingest_activity *out, const quell_recording *recording, quell_error *err);
+/* From the recording's digest, which is made if there is none. */
+quell_status ingest_activity_find(ingest_activity *out, quell_recording *recording, quell_arena *arena,
+                                  quell_error *err);
 
 /* ---------------------------------------------------------------- directions (mount_map.c, direction.c) */
 
@@ -453,6 +435,8 @@ quell_status ingest_activity_find(ingest_activity *out, const quell_recording *r
 
 double ingest_dot(const double a[3], const double b[3]);
 void ingest_cross(double out[3], const double a[3], const double b[3]);
+/* The index of the axis that lies most along v. */
+size_t ingest_most_along(const double v[3]);
 
 /* What was seen of the direction of motion. */
 typedef struct ingest_sighting {
@@ -463,15 +447,15 @@ typedef struct ingest_sighting {
     bool strokes;        /* slow strokes: the sign is known */
 } ingest_sighting;
 
-quell_status ingest_direction_find(ingest_sighting *out, const quell_recording *recording,
+quell_status ingest_direction_find(ingest_sighting *out, const struct ingest_digest *digest,
                                    const ingest_activity *activity, quell_error *err);
 
 /* ---------------------------------------------------------------- densities for judging (density.c) */
 
 enum { INGEST_DENSITY_BINS = 513 };
 
-/* Mean periodogram (Hann, 1024 samples, none shared) of one axis over the given stretches; a coarser one of 256
-   samples if there is no room. */
+/* Mean periodogram (Hann, 1024 samples, none shared) of one axis over the raw blocks that the digest kept within the
+   given stretches; a coarser one of 256 samples if there is no room. */
 typedef struct ingest_density {
     size_t bins, segments; /* segments 0: no stretch was long enough */
     double bin_hz;
@@ -481,7 +465,7 @@ typedef struct ingest_density {
                                            than the square of their mean, noise twice as much */
 } ingest_density;
 
-quell_status ingest_density_estimate(ingest_density *out, const quell_recording *recording, size_t axis,
+quell_status ingest_density_estimate(ingest_density *out, const struct ingest_digest *digest, size_t axis,
                                      const ingest_stretch *stretch, size_t count, quell_error *err);
 /* Median over [low, high) Hz, turned into the mean that white noise of that median has; NaN if no bin lies there. */
 double ingest_density_floor(const ingest_density *density, double low_hz, double high_hz);

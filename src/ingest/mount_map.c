@@ -1,5 +1,5 @@
 /* The map from sensor to machine axes: as given on the command line, and applied to a recording. */
-#include "ingest/ingest_private.h"
+#include "ingest/digest_private.h"
 
 #include <math.h>
 #include <string.h>
@@ -14,6 +14,14 @@ void ingest_cross(double out[3], const double a[3], const double b[3])
     out[0] = a[1] * b[2] - a[2] * b[1];
     out[1] = a[2] * b[0] - a[0] * b[2];
     out[2] = a[0] * b[1] - a[1] * b[0];
+}
+
+size_t ingest_most_along(const double v[3])
+{
+    size_t most = 0;
+    for (size_t k = 1; k < 3; k++)
+        most = fabs(v[k]) > fabs(v[most]) ? k : most;
+    return most;
 }
 
 /* "+z" or "y" into a unit vector of the sensor. */
@@ -64,6 +72,8 @@ quell_status ingest_mount_parse(quell_mounting *out, const char *text, quell_err
 
 static void turn_samples(const quell_mounting *mounting, quell_recording *recording)
 {
+    if (recording->accel_mps2[0] == NULL)
+        return;
     for (size_t i = 0; i < recording->samples; i++) {
         double sensor[3] = {recording->accel_mps2[0][i], recording->accel_mps2[1][i],
                             recording->accel_mps2[2][i]};
@@ -82,11 +92,10 @@ static void turn_levels(const quell_mounting *mounting, quell_recording *recordi
     memcpy(resolution, recording->resolution_mps2, sizeof resolution);
     memcpy(clipped, recording->clipped_fraction, sizeof clipped);
     for (size_t k = 0; k < 3; k++) {
-        size_t most = 0;
+        size_t most = ingest_most_along(mounting->map[k]);
         double square = 0, worst = 0;
         for (size_t m = 0; m < 3; m++) {
             double share = fabs(mounting->map[k][m]);
-            most = share > fabs(mounting->map[k][most]) ? m : most;
             square += share * resolution[m] * share * resolution[m];
             worst = share > 0.2 ? fmax(worst, clipped[m]) : worst;
         }
@@ -102,6 +111,8 @@ void quell_mounting_apply(const quell_mounting *mounting, quell_recording *recor
     if (recording->axes != 3)
         return;
     turn_samples(mounting, recording);
+    if (recording->digest != NULL)
+        digest_turn(recording->digest, mounting->map);
     turn_levels(mounting, recording);
     for (size_t k = 0; k < 3; k++)
         recording->axis_name[k] = name[k];

@@ -1,5 +1,5 @@
 /* How the sensor sits on the machine: up from gravity, the driven axis from slow motion along it. */
-#include "ingest/ingest_private.h"
+#include "ingest/digest_private.h"
 
 #include <math.h>
 #include <string.h>
@@ -119,9 +119,9 @@ static quell_status find(quell_mounting *out, quell_recording *recording, char d
 {
     ingest_activity activity;
     ingest_sighting seen;
-    quell_status status = ingest_activity_find(&activity, recording, err);
+    quell_status status = ingest_activity_find(&activity, recording, arena, err);
     if (status == QUELL_OK)
-        status = ingest_direction_find(&seen, recording, &activity, err);
+        status = ingest_direction_find(&seen, recording->digest, &activity, err);
     if (status != QUELL_OK)
         return status;
     quell_mounting found = {.gravity_mps2 = sqrt(ingest_dot(activity.mean_mps2, activity.mean_mps2))};
@@ -147,12 +147,12 @@ static quell_status fix(quell_mounting *out, quell_recording *recording, const c
     quell_status status = QUELL_OK;
     if (mount != NULL && recording->axes == 3)
         status = ingest_mount_parse(&fixed, mount, err);
+    double mean_mps2[3];
+    if (status == QUELL_OK)
+        status = ingest_digest_make(recording, arena, err);
     if (status != QUELL_OK)
         return status;
-    double mean_mps2[3] = {0};
-    for (size_t k = 0; k < recording->axes; k++)
-        for (size_t i = 0; i < recording->samples; i++)
-            mean_mps2[k] += recording->accel_mps2[k][i] / (double)recording->samples;
+    digest_mean(recording->digest, mean_mps2);
     fixed.gravity_mps2 = sqrt(ingest_dot(mean_mps2, mean_mps2));
     if (fixed.up_known && fixed.gravity_mps2 > INGEST_GRAVITY_LEAST_MPS2)
         fixed.tilt_rad = acos(fmin(fmax(ingest_dot(mean_mps2, fixed.map[2]) / fixed.gravity_mps2, -1), 1));

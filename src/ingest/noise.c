@@ -15,11 +15,21 @@ enum { LINES_MAX = 3, NEIGHBOURS = 20, SKIRT = 2, LINE_SEGMENTS = 4 };
 #define NYQUIST_WARN 0.10
 #define QUANTISATION_SHARE 0.5 /* of the noise floor, as power */
 
-static size_t stretches_of(const ingest_activity *activity, char first, ingest_stretch *out)
+static size_t rests_of(const ingest_activity *activity, ingest_stretch *out)
 {
     size_t count = 0;
     for (size_t s = 0; s < activity->count; s++)
-        if (activity->stretch[s].kind[0] == first)
+        if (activity->stretch[s].kind == QUELL_REST)
+            out[count++] = activity->stretch[s];
+    return count;
+}
+
+/* The excitation: whatever moves, but for the slow strokes. */
+static size_t motions_of(const ingest_activity *activity, ingest_stretch *out)
+{
+    size_t count = 0;
+    for (size_t s = 0; s < activity->count; s++)
+        if (activity->stretch[s].kind != QUELL_REST && activity->stretch[s].kind != QUELL_STROKES)
             out[count++] = activity->stretch[s];
     return count;
 }
@@ -153,11 +163,11 @@ static quell_status judge_axis(ingest_quality *out, quell_recording *recording,
                                const ingest_activity *activity, size_t axis, workplace *work,
                                quell_arena *arena, quell_error *err)
 {
-    ingest_stretch stretch[INGEST_SEGMENTS_MAX], whole = {"all", 0, recording->samples};
+    ingest_stretch stretch[INGEST_SEGMENTS_MAX], whole = {.kind = QUELL_MOTION, .to = SIZE_MAX};
     ingest_density *density = &work->one;
-    size_t rests = stretches_of(activity, 'r', stretch);
-    quell_status status = ingest_density_estimate(density, recording, axis, rests > 0 ? stretch : &whole,
-                                                  rests > 0 ? rests : 1, err);
+    size_t rests = rests_of(activity, stretch);
+    quell_status status = ingest_density_estimate(density, recording->digest, axis,
+                                                  rests > 0 ? stretch : &whole, rests > 0 ? rests : 1, err);
     if (status != QUELL_OK)
         return status;
     if (rests > 0)
@@ -167,10 +177,10 @@ static quell_status judge_axis(ingest_quality *out, quell_recording *recording,
     double noise = sqrt(ingest_density_floor(density, from_hz, 0.45 * rate_hz));
     out->noise_mps2_per_rthz[axis] = noise;
     status = judge_quantisation(recording, axis, noise, arena);
-    size_t motions = stretches_of(activity, 'm', stretch);
+    size_t motions = motions_of(activity, stretch);
     if (status != QUELL_OK || motions == 0)
         return status;
-    status = ingest_density_estimate(density, recording, axis, stretch, motions, err);
+    status = ingest_density_estimate(density, recording->digest, axis, stretch, motions, err);
     if (status != QUELL_OK || density->segments == 0)
         return status;
     find_dominant(out, density, rate_hz, &work->most);

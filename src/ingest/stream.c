@@ -206,11 +206,13 @@ static quell_status place(pass *p, quell_error *err)
 
 /* ---------------------------------------------------------------- rows that count */
 
-/* What is inside the span, in seconds from the first row with values. */
+/* Is a sample inside the span, in seconds from the first row with values? The rate is not known to the last digit yet:
+   a hundredth of a sample is not counted. */
 static bool is_inside(const pass *p, size_t index)
 {
-    double at_s = (double)index / p->grid.rate_hz;
-    return at_s >= p->settings->span_s[0] && at_s <= p->settings->span_s[1];
+    const double slack = 0.01;
+    return (double)index >= p->settings->span_s[0] * p->grid.rate_hz - slack &&
+           (double)index <= p->settings->span_s[1] * p->grid.rate_hz + slack;
 }
 
 /* Sums and extremes over rows [from, to), all of them with values. */
@@ -367,7 +369,7 @@ static quell_status settle(pass *p, quell_error *err)
     out->filled_samples = p->grid.filled;
     ingest_digest_settle(p->grid.digest, out->rate_hz, out->scale_mps2);
     out->digest = p->grid.digest;
-    ingest_levels_settle(p->levels, out);
+    ingest_levels_finish(p->levels, out->scale_mps2, out);
     return QUELL_OK;
 }
 

@@ -266,7 +266,7 @@ quell_status quell_welch_finish(quell_welch *welch, double rate_hz, quell_arena 
     const welch_sums *total = &welch->total;
     if (total->segments == 0)
         return quell_fail(err, QUELL_E_DATA,
-                          "found %zu samples without a gap, want at least one segment of %zu", welch->filled,
+                          "found %zu samples, want at least one unbroken segment of %zu", welch->taken,
                           plan->segment);
     quell_spectrum made = {.axes = plan->axes, .bins = plan->bins, .rate_hz = rate_hz, .window = welch->kind};
     if (!get_arrays(plan, arena, &made))
