@@ -95,8 +95,14 @@ lint: ## clang-tidy, cppcheck and the layer check
 format: ## clang-format on all sources
 	clang-format -i $(SOURCES)
 
-bench: $(BUILD)/quell ## wall time and memory of the main job, beside a scipy script
+bench: $(BUILD)/quell $(BUILD)/bench/make_log ## wall time and memory of the main job and of reading, beside scipy scripts
+	./scripts/install-deps bench
 	$(PYTHON) tests/study/bench.py $(BUILD)/quell
+	$(PYTHON) tests/study/bench_reading.py $(BUILD)/quell $(BUILD)/bench
+
+$(BUILD)/bench/make_log: tests/study/make_log.c
+	@mkdir -p $(@D)
+	$(CC) -std=c11 -O2 $(WARNINGS) -o $@ $< -lm
 
 install: all ## into PREFIX (/usr/local)
 	install -D -m 755 $(BUILD)/quell $(DESTDIR)$(PREFIX)/bin/quell

@@ -6,15 +6,6 @@ import statistics
 import sys
 import time
 
-quell = sys.argv[1] if len(sys.argv) > 1 else 'build/quell'
-here = os.path.dirname(os.path.abspath(__file__))
-x, y = 'data/heron/before-x.csv.gz', 'data/heron/before-y.csv.gz'
-jobs = {
-    'quell choose': [quell, 'choose', '--x', x, '--y', y, '--machine', 'data/heron/heron.ini', '--old', 'zvd:43.5:0.07',
-                     '--shaper-on', 'none', '--quiet', '--json'],
-    'scipy script': [sys.executable, os.path.join(here, 'reference_choose.py'), x, y],
-}
-
 
 def run(arguments):
     """Seconds and peak resident MB of one run; its output goes nowhere."""
@@ -29,13 +20,27 @@ def run(arguments):
     return time.perf_counter() - start, usage.ru_maxrss / 1024
 
 
-results = {name: [] for name in jobs}
-for _ in range(5):
-    for name, arguments in jobs.items():
-        results[name].append(run(arguments))
-print(f'{"":14} {"median (s)":>10} {"min (s)":>8} {"peak (MB)":>9}')
-for name, runs in results.items():
-    print(f'{name:14} {statistics.median(t for t, _ in runs):10.3f} {min(t for t, _ in runs):8.3f} '
-          f'{max(m for _, m in runs):9.1f}')
-ratio = statistics.median(t for t, _ in results['scipy script']) / statistics.median(t for t, _ in results['quell choose'])
-print(f'quell choose is {ratio:.1f} times faster')
+def main():
+    quell = sys.argv[1] if len(sys.argv) > 1 else 'build/quell'
+    here = os.path.dirname(os.path.abspath(__file__))
+    x, y = 'data/heron/before-x.csv.gz', 'data/heron/before-y.csv.gz'
+    jobs = {
+        'quell choose': [quell, 'choose', '--x', x, '--y', y, '--machine', 'data/heron/heron.ini', '--old', 'zvd:43.5:0.07',
+                         '--shaper-on', 'none', '--quiet', '--json'],
+        'scipy script': [sys.executable, os.path.join(here, 'reference_choose.py'), x, y],
+    }
+
+    results = {name: [] for name in jobs}
+    for _ in range(5):
+        for name, arguments in jobs.items():
+            results[name].append(run(arguments))
+    print(f'{"":14} {"median (s)":>10} {"min (s)":>8} {"peak (MB)":>9}')
+    for name, runs in results.items():
+        print(f'{name:14} {statistics.median(t for t, _ in runs):10.3f} {min(t for t, _ in runs):8.3f} '
+              f'{max(m for _, m in runs):9.1f}')
+    ratio = statistics.median(t for t, _ in results['scipy script']) / statistics.median(t for t, _ in results['quell choose'])
+    print(f'quell choose is {ratio:.1f} times faster')
+
+
+if __name__ == '__main__':
+    main()
