@@ -21,6 +21,7 @@
     X(compare)                                                                                               \
     X(ingest_clock)                                                                                          \
     X(ingest_dialects)                                                                                       \
+    X(ingest_faults)                                                                                         \
     X(ingest_hostile)                                                                                        \
     X(ingest_judge)                                                                                          \
     X(ingest_levels)                                                                                         \
