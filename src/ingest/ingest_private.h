@@ -63,6 +63,8 @@ quell_status ingest_lines_open(ingest_lines *lines, ingest_bytes *bytes, quell_e
 /* The bytes ahead: INGEST_PEEK of them or all there are, more if no line ends within them. */
 quell_status ingest_lines_peek(ingest_lines *lines, const char **text, size_t *length, quell_error *err);
 quell_status ingest_lines_next(ingest_lines *lines, ingest_line *out, quell_error *err);
+/* Up to size bytes as they are, from behind the last line; *got = 0 only at the end. They are not counted as lines. */
+quell_status ingest_lines_bytes(ingest_lines *lines, char *into, size_t size, size_t *got, quell_error *err);
 void ingest_lines_close(ingest_lines *lines);
 
 /* ---------------------------------------------------------------- fields of a line (fields.c) */
@@ -220,23 +222,82 @@ typedef struct ingest_reader {
     void (*close)(struct ingest_reader *reader); /* also after a failed open; state may be NULL */
 } ingest_reader;
 
+/* ---------------------------------------------------------------- formats (foreign.c) */
+
+/* What a file is by its first bytes. A further format is a file with an open function and a row in the table. */
+typedef struct ingest_format {
+    const char *title;                                  /* "a sound file" */
+    bool (*recognise)(const char *text, size_t length); /* by the bytes at the start */
+    /* QUELL_E_DATA if there is nothing to read; the caller closes the reader (if it has a state) in any case. lines,
+       which stand at the start of the file, must outlive it. */
+    quell_status (*open)(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                         quell_arena *arena, quell_findings *findings, quell_error *err);
+    bool full_scale; /* --unit g:FULLSCALE has a meaning */
+} ingest_format;
+
+/* Opens a file as what it is. QUELL_E_DATA for an empty file and for what is no recording, with what it seems to be. */
+quell_status ingest_format_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                                quell_arena *arena, quell_findings *findings, quell_error *err);
+
+/* Universal files, datasets 58 and 58b (uff58.c). */
+quell_status ingest_uff58_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                               quell_arena *arena, quell_findings *findings, quell_error *err);
+bool ingest_uff58_recognise(const char *text, size_t length);
+
+/* Sound files, as far as libsndfile reads them without losses (sound.c). */
+quell_status ingest_sound_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                               quell_arena *arena, quell_findings *findings, quell_error *err);
+bool ingest_sound_recognise(const char *text, size_t length);
+
+/* Findings on gzip data that end too early or are followed by something else; rows were read. */
+quell_status ingest_bytes_note(const ingest_bytes *bytes, size_t rows, quell_arena *arena,
+                               quell_findings *findings);
+
+/* --columns "x=2,y=3" for formats whose channels have numbers and no heads: out[k] is the number of axis k, 0 if it is
+   not given (channels.c). what: "dataset", "channel". QUELL_E_USAGE. */
+quell_status ingest_channels_option(size_t out[3], const quell_read_options *options, const char *what,
+                                    quell_error *err);
+
 /* ---------------------------------------------------------------- samples' places in time (timeline.c) */
 
-/* The clock of a recording (below) is fitted while its rows pass. */
+/* The clock of a recording is fitted while its rows pass. */
 typedef struct ingest_timeline ingest_timeline;
 
+/* What it turned out to be. */
+typedef struct ingest_clock {
+    double origin, step; /* stamp = origin + index * step */
+    double step_error;   /* standard error of step */
+    double jitter;       /* standard deviation of the stamps, in steps */
+    bool coarse;         /* the stamps' own resolution, or the batches they come in, are of the size of a step or more:
+                            lost samples are seen from least_loss on only */
+    bool bursty;         /* the rows come in batches that are stamped when they arrive (also coarse) */
+    bool by_counter;     /* a counter column told the indices */
+    size_t rows;
+    size_t gaps, lost, longest; /* places where samples are missing, samples in all, at the worst place */
+    size_t least_loss;          /* fewest samples whose loss at one place would be seen: 1 unless coarse */
+    size_t slipped;             /* rows more than the clock had steps for: samples that came twice, as a rule */
+    size_t resets;              /* places where the counter was set back: the stamps bridge them */
+} ingest_clock;
+
 /* Looks at the first n rows (INGEST_PREFIX, or all there are: then whole) without placing them. counter: NULL if
-   there is none. QUELL_E_DATA if the stamps do not advance; QUELL_E_MEMORY. */
-quell_status ingest_timeline_begin(ingest_timeline **out, const double *stamp, const double *counter,
-                                   size_t n, bool whole, quell_error *err);
+   there is none. stamp: NULL if there are none; then the counter alone tells the indices, and the step is 1.
+   QUELL_E_DATA if the stamps do not advance; QUELL_E_MEMORY. */
+quell_status ingest_timeline_begin(ingest_timeline **out, const double *stamp, const double *counter, size_t n,
+                                   bool whole, quell_error *err);
 /* The step between samples as known so far, in the stamps' unit. */
 double ingest_timeline_step(const ingest_timeline *timeline);
 /* The sample index of the first *placed of n rows, from where the last call left off: increasing, 0 for the very first
-   row. Rows not placed (INGEST_HELD at most) are given again at the beginning of the next call; with `last` all are
-   placed. QUELL_E_DATA if the stamps go astray. */
+   row. Rows not placed (fewer than INGEST_HELD) are given again at the beginning of the next call; with `last` all are
+   placed. The result does not depend on how the rows are split into calls. QUELL_E_DATA if the stamps go astray. */
 quell_status ingest_timeline_place(ingest_timeline *timeline, const double *stamp, const double *counter,
                                    size_t n, bool last, size_t *index, size_t *placed, quell_error *err);
+/* The clock by the rows placed so far. QUELL_E_DATA if they give no rising line; out untouched then. */
+quell_status ingest_timeline_finish(const ingest_timeline *timeline, ingest_clock *out, quell_error *err);
 void ingest_timeline_end(ingest_timeline *timeline);
+
+/* All of this for n stamps in memory (clock.c). index: n increasing numbers, the first 0. Statuses as above. */
+quell_status ingest_clock_fit(ingest_clock *out, const double *stamp, size_t n, size_t *index,
+                              quell_error *err);
 
 /* ---------------------------------------------------------------- the digest: all that is judged, in bounded memory (digest.c) */
 
@@ -332,6 +393,9 @@ quell_status ingest_mount_parse(quell_mounting *out, const char *text, quell_err
 quell_status ingest_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
 quell_status ingest_time_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
 
+/* "g:16": the unit, and what the full scale of integer samples means in it; false if text is not written like that. */
+bool ingest_full_scale_read(ingest_unit *unit, double *full_scale, const char *text);
+
 /* Settles each axis' scale from --unit, the file or the level of gravity, and turns the values into m/s2. */
 quell_status ingest_units_settle(ingest_series *series, const ingest_settings *settings, quell_arena *arena,
                                  quell_error *err);
@@ -340,26 +404,6 @@ quell_status ingest_units_settle(ingest_series *series, const ingest_settings *s
    finding). */
 quell_status ingest_time_unit_settle(ingest_series *series, double step, double length,
                                      const ingest_settings *settings, quell_arena *arena, quell_error *err);
-
-/* ---------------------------------------------------------------- clock (clock.c, index.c) */
-
-typedef struct ingest_clock {
-    double origin, step; /* stamp = origin + index * step */
-    double step_error;   /* standard error of step */
-    double jitter;       /* standard deviation of the stamps, in steps */
-    bool
-        coarse; /* the stamps' own resolution is of the size of a step: losses cannot be located one by one */
-} ingest_clock;
-
-/* Gives each of n stamps (n >= INGEST_ROWS_MIN) its sample index and fits the clock to them.
-    index: n increasing numbers, the first 0. QUELL_E_DATA if the stamps do not advance. */
-quell_status ingest_clock_fit(ingest_clock *out, const double *stamp, size_t n, size_t *index,
-                              quell_error *err);
-
-/* Indices of fine stamps, step first estimated as `step` (index.c). */
-void ingest_index_fine(const double *stamp, size_t n, double step, size_t *index);
-/* Indices of coarse stamps: rows count as consecutive unless a stamp is `slack` steps late. */
-void ingest_index_coarse(const double *stamp, size_t n, double step, double slack, size_t *index);
 
 /* ---------------------------------------------------------------- gaps (gaps.c) */
 
