@@ -68,10 +68,25 @@ static bool read_counts(ingest_unit *out, const char *text)
     return true;
 }
 
+bool ingest_full_scale_read(ingest_unit *unit, double *full_scale, const char *text)
+{
+    ingest_unit read = {0};
+    size_t length = strcspn(text, ":");
+    double si;
+    if (text[length] == '\0' || !ingest_unit_read(&read, QUELL_ACCELERATION, text, length) || read.si <= 0 ||
+        quell_quantity_parse(text + length + 1, QUELL_ACCELERATION, read.name, &si, NULL) != QUELL_OK ||
+        !(si > 0 && si / read.si < ABSURD_MPS2))
+        return false;
+    *unit = read;
+    *full_scale = si / read.si;
+    return true;
+}
+
 quell_status ingest_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err)
 {
     const char *text = options->unit;
-    if (text == NULL || read_counts(out, text))
+    double full_scale;
+    if (text == NULL || read_counts(out, text) || ingest_full_scale_read(out, &full_scale, text))
         return QUELL_OK;
     ingest_unit unit;
     if (ingest_unit_read(&unit, QUELL_ACCELERATION, text, strlen(text)) && unit.si > 0) {

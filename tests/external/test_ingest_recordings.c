@@ -76,8 +76,6 @@ static const struct {
     {"text/30_three_axis_mixed_exponents.csv", "the unit of acceleration is not stated"},
     {"modal/vt_case1_frf.csv", "this is a spectrum"},
     {"modal/hr4_FFT_data_cut.lvm", "this is a spectrum"},
-    {"uff/dataset58_case1_ascii.unv", "a universal file"},
-    {"wav/test-8000Hz-le-3ch-5S-24bit.wav", "a sound file"},
 };
 
 START_TEST(what_is_no_recording_is_refused)

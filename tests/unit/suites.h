@@ -28,6 +28,7 @@
     X(ingest_mounting)                                                                                       \
     X(ingest_recordings)                                                                                     \
     X(ingest_refusals)                                                                                       \
+    X(ingest_uff_recordings)                                                                                 \
     X(machine)                                                                                               \
     X(setting)                                                                                               \
     X(needs)                                                                                                 \
