@@ -95,6 +95,45 @@ bool ingest_is_idle(const char *text, size_t length, char delimiter);
 /* Case-blind comparison of length bytes with a word. */
 bool ingest_word_is(const char *text, size_t length, const char *word);
 
+/* ---------------------------------------------------------------- date and time in words (stamps.c) */
+
+/* How the numbers of a date are to be read: OPEN where day and month may be either. */
+typedef enum ingest_order {
+    INGEST_ORDER_OPEN,
+    INGEST_DAY_FIRST,
+    INGEST_MONTH_FIRST,
+    INGEST_ORDER_KNOWN /* the year comes first, or the month has a name */
+} ingest_order;
+
+typedef struct ingest_stamp {
+    bool has_date, has_clock;
+    ingest_order order; /* what this date alone tells */
+    long day;           /* from 1970-01-01; with OPEN by the order asked for, else day first */
+    double second;      /* of the day, in UTC if there is a zone */
+    double period_s;    /* after which the time of day begins again; 0: never */
+} ingest_stamp;
+
+/* All of length bytes as a date, a time of day or both; false if they are not. */
+bool ingest_stamp_read(ingest_stamp *out, const char *text, size_t length, ingest_order asked);
+
+/* How a file's rows tell the time in words. */
+typedef struct ingest_stamp_plan {
+    bool used;
+    size_t clock;    /* the column of the time of day */
+    size_t date;     /* a column of its own for the date, or INGEST_NONE */
+    size_t fraction; /* digits after the decimal sign in a column of their own, or INGEST_NONE */
+    ingest_order order;
+    long first_day;  /* stamps count from its start: the digits of a double are wanted behind the point */
+    double period_s; /* > 0: the date is not used, and stamps go on after midnight */
+} ingest_stamp_plan;
+
+/* Seconds of a row of count fields; false if it holds no stamp. */
+bool ingest_stamp_seconds(const ingest_stamp_plan *plan, const ingest_field *field, size_t count,
+                          double *seconds);
+/* seconds, later by whole periods where they fell back by more than half of one. *rolled_s: 0 at first; last: the
+   latest stamp so far. */
+double ingest_stamp_unroll(const ingest_stamp_plan *plan, double *rolled_s, double last, double seconds);
+
 /* ---------------------------------------------------------------- dialect and layout of the sample */
 
 /* One line of the sample. */
@@ -118,6 +157,39 @@ void ingest_sample_free(ingest_sample *sample);
 /* The delimiter and decimal sign under which most of the sample is numbers (dialect.c). False if none gives any. */
 bool ingest_dialect_find(ingest_dialect *out, const ingest_sample *sample);
 
+/* What a header says of the rate (rates.c). */
+typedef struct ingest_rate_said {
+    double hz;       /* 0: nothing */
+    size_t line;     /* where, from 1 */
+    double other_hz; /* something else said elsewhere; 0: no */
+    size_t other_line;
+    bool by_rows; /* two rows of numbers before the others give time and rate */
+} ingest_rate_said;
+
+/* What a column holds, by its cells in the sample. */
+typedef enum ingest_content {
+    INGEST_OF_NUMBERS,
+    INGEST_OF_WORDS,
+    INGEST_OF_STAMPS,  /* date, time of day or both */
+    INGEST_OF_OFFSETS, /* zones such as +0000, after a time and a blank */
+    INGEST_OF_NOTHING
+} ingest_content;
+
+typedef struct ingest_column_seen {
+    ingest_content content;
+    bool has_date, has_clock; /* of stamps */
+    ingest_order order;
+    double period_s;
+    size_t digits;  /* of every cell, where they are digits alone and of the same number; 0 if not */
+    char words[24]; /* the first words or stamp */
+} ingest_column_seen;
+
+/* A line of the sample, split. */
+typedef struct ingest_split_line {
+    size_t fields;
+    ingest_field field[INGEST_COLUMNS_MAX + 1];
+} ingest_split_line;
+
 /* Where the numbers begin, what the columns are headed, and the first rows as numbers (layout.c). */
 typedef struct ingest_layout {
     ingest_dialect dialect;
@@ -126,10 +198,38 @@ typedef struct ingest_layout {
     const char *head[INGEST_COLUMNS_MAX]; /* "" if there is none; in the arena */
     bool has_head;
     size_t rows;
-    double *cell;                           /* rows * columns, NaN where there is no number */
-    bool is_text[INGEST_COLUMNS_MAX];       /* the column holds words */
-    char text_seen[INGEST_COLUMNS_MAX][24]; /* the first of them */
+    double *cell; /* rows * columns, NaN where there is no number; a time of day in seconds */
+    ingest_column_seen seen[INGEST_COLUMNS_MAX];
+    ingest_rate_said rate;
+    quell_arena *arena; /* of its texts */
+    size_t heads_apart; /* heads that do not fit the columns, so many; 0: they do */
+    size_t fraction;    /* column of digits that a decimal comma cut off the time before it; INGEST_NONE */
+    double epoch_s;     /* time of the first row, where rows of a time and a rate stand before; NaN if not */
+    size_t
+        header_lines; /* hashes of the lines before the rows: where they come again, the logger was started again */
+    uint64_t *header_hash; /* in the arena */
 } ingest_layout;
+
+void ingest_line_split(ingest_split_line *out, const ingest_dialect *dialect, ingest_span line);
+
+/* The heads, and what else the header tells of the columns (header.c). head: the line of the heads; the count of lines
+   if there is none. */
+quell_status ingest_header_read(ingest_layout *layout, const ingest_sample *sample, size_t head,
+                                ingest_split_line *work, quell_error *err);
+/* The line holds words over the columns of numbers. */
+bool ingest_is_head_line(const ingest_layout *layout, const ingest_split_line *line);
+
+/* A rate in the words of the lines before the rows (rates.c). */
+void ingest_rate_find(ingest_rate_said *out, const ingest_layout *layout, const ingest_sample *sample);
+
+/* Columns of stamps (stamp_columns.c): the one of a cut-off fraction or INGEST_NONE; how to read those of a column;
+   their seconds in the rows of the sample (NaN where missing), and how many there are. */
+size_t ingest_fraction_column(const ingest_layout *layout);
+void ingest_stamp_plan_make(ingest_stamp_plan *out, const ingest_layout *layout, size_t clock);
+size_t ingest_stamp_times(const ingest_stamp_plan *plan, const ingest_layout *layout, double *out);
+
+/* The line stands before the rows, too. */
+bool ingest_layout_is_header(const ingest_layout *layout, const char *text, size_t length);
 
 quell_status ingest_layout_find(ingest_layout *out, const ingest_sample *sample, quell_arena *arena,
                                 quell_error *err);
@@ -174,10 +274,40 @@ typedef struct ingest_columns {
     ingest_head head[INGEST_SLOTS];
     size_t empty; /* a column headed as acceleration that holds no numbers and was left out; INGEST_NONE */
     double step;  /* median step of the time column in the sample, its own unit; 0 without time */
+    ingest_stamp_plan stamps;
+    double level;         /* length of the acceleration in the first rows, if it is steady; NaN if not */
+    bool whole_numbers;   /* the accelerations of the sample are whole numbers */
+    quell_findings notes; /* what was concluded from content; texts in the layout's arena */
 } ingest_columns;
 
 quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layout,
                                  const quell_read_options *options, quell_error *err);
+
+/* Part of ingest_columns_find (axes.c): the columns of acceleration; the level of gravity and whether all are whole
+   numbers. */
+quell_status ingest_axes_find(ingest_columns *out, const ingest_layout *layout, const ingest_head *head,
+                              quell_error *err);
+void ingest_axes_weigh(ingest_columns *out, const ingest_layout *layout);
+bool ingest_column_has_numbers(const ingest_layout *layout, size_t column);
+bool ingest_column_is_taken(const ingest_columns *columns, size_t column);
+
+/* ---------------------------------------------------------------- what is no recording, and what it seems to be (refuse.c) */
+
+quell_status ingest_refuse_no_rows(const ingest_sample *sample, quell_error *err);
+quell_status ingest_refuse_no_time(const ingest_layout *layout, const ingest_head *head, size_t counter,
+                                   quell_error *err);
+quell_status ingest_refuse_no_acceleration(const ingest_layout *layout, const ingest_head *head,
+                                           const ingest_columns *columns, quell_error *err);
+quell_status ingest_refuse_heads_apart(const ingest_layout *layout, quell_error *err);
+/* Several values of one series on each line. QUELL_OK if they are columns. */
+quell_status ingest_refuse_list(const ingest_layout *layout, quell_error *err);
+/* Decimal commas between commas. QUELL_OK if there are none. */
+quell_status ingest_refuse_comma_twice(const ingest_layout *layout, const ingest_sample *sample,
+                                       quell_error *err);
+/* Rows that are a second or more apart. QUELL_OK if they are not. times_s: of the rows of the sample, count of them;
+   NULL: by the rate that the header states. */
+quell_status ingest_refuse_summary(const ingest_layout *layout, const ingest_columns *columns,
+                                   const double *times_s, size_t count, quell_error *err);
 
 /* ---------------------------------------------------------------- rows, batch by batch: what a format's reader gives */
 
@@ -209,6 +339,9 @@ typedef struct ingest_stated {
     double rate_hz;        /* stated by the file; 0 if not */
     bool rate_exact; /* it is part of the format (a universal file's increment), not a remark in a header */
     double start;    /* time of the first row in seconds where there are no stamps */
+    double
+        level; /* length of the acceleration in a still moment of the first rows, as written; NaN if none */
+    bool whole_numbers; /* the accelerations of the first rows are whole numbers */
 } ingest_stated;
 
 /* An open file of one format. */
@@ -328,6 +461,9 @@ typedef struct ingest_series {
     ingest_unit time_unit; /* name NULL: not stated */
     ingest_unit unit[3];   /* name NULL: not stated */
     const char *axis_name[3];
+    double rate_hz; /* stated by the file; 0 if not */
+    double level;   /* as in ingest_stated */
+    bool whole_numbers;
     quell_findings findings;
 } ingest_series;
 
@@ -348,6 +484,7 @@ typedef struct ingest_row_plan {
     size_t slots;
     size_t column[INGEST_SLOTS]; /* increasing */
     size_t slot[INGEST_SLOTS];   /* of each of these columns: 0 time, 1 to 3 the axes, 4 the counter */
+    ingest_stamp_plan stamps;    /* where used, dialect.quoted is set: every row is split into fields */
 } ingest_row_plan;
 
 typedef enum ingest_row {

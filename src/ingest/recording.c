@@ -32,18 +32,23 @@ static quell_status take_nominal_rate(quell_recording *out, ingest_series *serie
     return status == QUELL_OK ? status : out_of_memory(err);
 }
 
+/* What the stamps give against --rate, or else what the file states. */
 static quell_status compare_rates(quell_recording *out, ingest_series *series,
                                   const ingest_settings *settings, quell_arena *arena, quell_error *err)
 {
-    if (settings->rate_hz <= 0)
+    bool asked = settings->rate_hz > 0;
+    double nominal = asked ? settings->rate_hz : series->rate_hz;
+    if (nominal <= 0)
         return QUELL_OK;
-    double off = out->rate_hz / settings->rate_hz - 1;
-    quell_severity severity = fabs(off) > 0.10 ? QUELL_REFUSE : fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
+    double off = out->rate_hz / nominal - 1;
+    quell_severity severity = fabs(off) > 0.10 && asked ? QUELL_REFUSE : fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
     quell_status status = quell_findings_add(
         &series->findings, arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
-        severity == QUELL_NOTE ? "" : "check the rate and --time-unit; the stamps' rate is used",
-        "the stamps give %.6g Hz, %+.2f %% from the nominal %.6g Hz", out->rate_hz, 100 * off,
-        settings->rate_hz);
+        severity == QUELL_NOTE ? ""
+        : asked                ? "check the rate and --time-unit; the stamps' rate is used"
+                               : "the stamps' rate is used; check --time-unit",
+        "the stamps give %.6g Hz, %+.2f %% from the %s %.6g Hz", out->rate_hz, 100 * off,
+        asked ? "nominal" : "file's stated", nominal);
     return status == QUELL_OK ? status : out_of_memory(err);
 }
 

@@ -61,6 +61,9 @@ quell_status ingest_series_drain(ingest_series *out, ingest_reader *reader, quel
     out->axes = stated->axes;
     out->has_time = stated->has_time;
     out->time_unit = stated->time_unit;
+    out->rate_hz = stated->rate_hz;
+    out->level = stated->level;
+    out->whole_numbers = stated->whole_numbers;
     for (size_t k = 0; k < stated->axes; k++) {
         out->unit[k] = stated->unit[k];
         out->axis_name[k] = stated->axis_name[k];

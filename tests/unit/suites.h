@@ -26,7 +26,7 @@
     X(ingest_judge)                                                                                          \
     X(ingest_levels)                                                                                         \
     X(ingest_mounting)                                                                                       \
-    X(ingest_recordings)                                                                                     \
+    X(ingest_text_recordings)                                                                                \
     X(ingest_refusals)                                                                                       \
     X(ingest_uff_recordings)                                                                                 \
     X(machine)                                                                                               \

@@ -336,11 +336,10 @@ static const struct {
      "column 1 counts rows; found no time and no rate, want --rate HZ, or --columns t=1,x=... and "
      "--time-unit if it "
      "is time"},
-    {"dates",
+    {"a row a second",
      BYTES("2020-01-02T03:04:05,0.1,0.9\n2020-01-02T03:04:06,0.3,0.9\n2020-01-02T03:04:07,0.2,0.9\n"),
      QUELL_E_DATA,
-     "found no column of time in numbers (column 1 holds words such as '2020-01-02T03:04:05') and no rate, "
-     "want --rate HZ"},
+     "one row every 1 s: this seems to be a summary, want acceleration 20 times a second or more"},
     {"time alone", BYTES("0.1\n0.2\n0.35\n0.4\n"), QUELL_E_DATA,
      "found one column, which is time, want accelerations beside it"},
     {"too few", BYTES("t_s,ax_g\n0.01,1\n0.02,1.1\n0.03,1\n"), QUELL_E_DATA,
