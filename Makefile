@@ -5,7 +5,7 @@ PREFIX ?= /usr/local
 PYTHON := $(shell for p in python3 /usr/bin/python3; do $$p -c 'import scipy' 2>/dev/null && echo $$p && break; done)
 export PYTHON
 
-PACKAGES := fftw3 gsl jansson inih zlib
+PACKAGES := fftw3 gsl jansson inih sndfile zlib
 WARNINGS := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wdouble-promotion -Wstrict-prototypes \
   -Wmissing-prototypes -Wcast-qual -Wwrite-strings -Wundef -Wvla -Wformat=2 -Wimplicit-fallthrough
 ifneq (,$(findstring clang,$(CC)))

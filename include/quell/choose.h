@@ -70,10 +70,10 @@ void quell_machine_unknown(quell_machine *out);
 
 /** Reads a machine file. QUELL_OK; QUELL_E_DATA naming file, line, value found and value wanted: unknown key,
     section unknown or repeated, key repeated, unit missing or wrong, value out of range, quote not closed, indented
-    line, line over 4096 bytes, control character, bytes that are not UTF-8, family neither built in nor defined, name
-    for a family not listed, unknown placeholder in the template; QUELL_E_IO; QUELL_E_MEMORY. Lines may end in LF or
-    CR LF; `;` after a blank and outside quotes starts a comment, `;` or `#` at its start makes a line one. out
-    untouched on failure. */
+    line, line over 4096 bytes, file over 1 MiB, control character, bytes that are not UTF-8, family neither built in
+    nor defined, name for a family not listed, unknown placeholder in the template; QUELL_E_IO; QUELL_E_MEMORY. Lines
+    may end in LF or CR LF; `;` after a blank and outside quotes starts a comment, `;` or `#` at its start makes a
+    line one. out untouched on failure. */
 quell_status quell_machine_read(quell_machine *out, const quell_source *source, quell_error *err);
 
 /** Designs a shaper of an own family; its family pointer is NULL, its design point is filled in.

@@ -31,6 +31,12 @@ static int next_byte(machine_reader *reader)
             reader->status = status;
             reader->chunk_size = 0;
         }
+        reader->size_read += reader->chunk_size;
+        if (reader->size_read > MACHINE_SIZE_MAX) { /* a pipe may never end */
+            machine_refuse(reader, reader->line, "the file is longer than %d bytes, which is the most taken",
+                           MACHINE_SIZE_MAX);
+            reader->chunk_size = 0;
+        }
         reader->at_end = reader->chunk_size == 0;
         if (reader->at_end)
             return -1;
@@ -55,8 +61,8 @@ static bool all_plain(machine_reader *reader, size_t length)
         unsigned char c = (unsigned char)reader->text[i];
         if (plain || c == '\t')
             continue;
-        machine_refuse(reader, reader->line, "found the byte 0x%02x in column %zu, want plain text%s", c, i + 1,
-                       c >= 0x80 && taken == 1 ? " in UTF-8" : "");
+        machine_refuse(reader, reader->line, "found the byte 0x%02x in column %zu, want plain text%s", c,
+                       i + 1, c >= 0x80 && taken == 1 ? " in UTF-8" : "");
         return false;
     }
     return true;

@@ -5,8 +5,9 @@
 #include "quell/choose.h"
 
 enum {
-    MACHINE_LINE_MAX = 4096, /* bytes of a line, its ending not counted */
-    MACHINE_NAME_MAX = 44,   /* bytes of a section's or key's name: libinih cuts names at 50 */
+    MACHINE_SIZE_MAX = 1 << 20, /* bytes of the file */
+    MACHINE_LINE_MAX = 4096,    /* bytes of a line, its ending not counted */
+    MACHINE_NAME_MAX = 44,      /* bytes of a section's or key's name: libinih cuts names at 50 */
     MACHINE_SECTIONS_MAX = 6 + QUELL_OWN_FAMILIES_MAX
 };
 
@@ -22,7 +23,7 @@ typedef struct machine_late_value {
 typedef struct machine_reader {
     const quell_source *source;
     unsigned char chunk[4096];
-    size_t chunk_at, chunk_size;
+    size_t chunk_at, chunk_size, size_read;
     bool at_end;
 
     size_t line;                     /* number of the line held, 1-based */

@@ -44,7 +44,7 @@ void ingest_sample_free(ingest_sample *sample)
     sample->count = 0;
 }
 
-/* Fields, numbers and words of one line under one dialect. */
+/* Fields, numbers (or stamps) and words of one line under one dialect. */
 typedef struct tally {
     size_t fields, numbers, words;
 } tally;
@@ -55,15 +55,18 @@ static tally count_line(const ingest_dialect *dialect, ingest_span line)
     tally out = {.fields = ingest_split(dialect, line.text, line.length, field, INGEST_COLUMNS_MAX)};
     for (size_t i = 0; i < out.fields && i < INGEST_COLUMNS_MAX; i++) {
         double value;
+        ingest_stamp stamp;
         ingest_kind kind = ingest_field_read(&field[i], dialect->decimal, &value);
-        out.numbers += kind == INGEST_NUMBER;
-        out.words += kind == INGEST_TEXT;
+        bool is_stamp = kind == INGEST_TEXT &&
+                        ingest_stamp_read(&stamp, field[i].text, field[i].length, INGEST_ORDER_OPEN);
+        out.numbers += kind == INGEST_NUMBER || is_stamp;
+        out.words += kind == INGEST_TEXT && !is_stamp;
     }
     return out;
 }
 
-/* Twice the numbers less the words (a column of dates must not hide the rest) over the lines that have the most common count of fields. *columns is that count, 0 if no
-   line has a number. */
+/* Twice the numbers less the words (a column of remarks must not hide the rest) over the lines that have the most
+   common count of fields. *columns is that count, 0 if no line has a number. */
 static long score(const ingest_dialect *dialect, const ingest_sample *sample, size_t *columns)
 {
     long sum[INGEST_COLUMNS_MAX + 1] = {0};

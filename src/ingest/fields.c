@@ -102,11 +102,27 @@ static bool is_missing_word(const char *text, size_t length)
     return false;
 }
 
+/* A number whose exponent is written with a D, as Fortran does for double precision: 1.5D-03. */
+static bool read_double_precision(const ingest_field *field, char decimal, double *number)
+{
+    char copy[40];
+    if (field->length >= sizeof copy)
+        return false;
+    size_t exponents = 0;
+    for (size_t i = 0; i < field->length; i++) {
+        bool is_d = field->text[i] == 'D' || field->text[i] == 'd';
+        copy[i] = is_d ? 'e' : field->text[i];
+        exponents += is_d;
+    }
+    return exponents == 1 && quell_number_read(copy, field->length, decimal, number) == field->length;
+}
+
 ingest_kind ingest_field_read(const ingest_field *field, char decimal, double *value)
 {
     double number;
     size_t used = quell_number_read(field->text, field->length, decimal, &number);
-    if (used > 0 && used == field->length && isfinite(number)) {
+    bool whole = used > 0 && (used == field->length || read_double_precision(field, decimal, &number));
+    if (whole && isfinite(number)) {
         *value = number;
         return INGEST_NUMBER;
     }

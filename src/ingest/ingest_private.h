@@ -64,6 +64,8 @@ quell_status ingest_lines_open(ingest_lines *lines, ingest_bytes *bytes, quell_e
 /* The bytes ahead: INGEST_PEEK of them or all there are, more if no line ends within them. */
 quell_status ingest_lines_peek(ingest_lines *lines, const char **text, size_t *length, quell_error *err);
 quell_status ingest_lines_next(ingest_lines *lines, ingest_line *out, quell_error *err);
+/* Up to size bytes as they are, from behind the last line; *got = 0 only at the end. They are not counted as lines. */
+quell_status ingest_lines_bytes(ingest_lines *lines, char *into, size_t size, size_t *got, quell_error *err);
 void ingest_lines_close(ingest_lines *lines);
 
 /* ---------------------------------------------------------------- fields of a line (fields.c) */
@@ -94,6 +96,45 @@ bool ingest_is_idle(const char *text, size_t length, char delimiter);
 /* Case-blind comparison of length bytes with a word. */
 bool ingest_word_is(const char *text, size_t length, const char *word);
 
+/* ---------------------------------------------------------------- date and time in words (stamps.c) */
+
+/* How the numbers of a date are to be read: OPEN where day and month may be either. */
+typedef enum ingest_order {
+    INGEST_ORDER_OPEN,
+    INGEST_DAY_FIRST,
+    INGEST_MONTH_FIRST,
+    INGEST_ORDER_KNOWN /* the year comes first, or the month has a name */
+} ingest_order;
+
+typedef struct ingest_stamp {
+    bool has_date, has_clock;
+    ingest_order order; /* what this date alone tells */
+    long day;           /* from 1970-01-01; with OPEN by the order asked for, else day first */
+    double second;      /* of the day, in UTC if there is a zone */
+    double period_s;    /* after which the time of day begins again; 0: never */
+} ingest_stamp;
+
+/* All of length bytes as a date, a time of day or both; false if they are not. */
+bool ingest_stamp_read(ingest_stamp *out, const char *text, size_t length, ingest_order asked);
+
+/* How a file's rows tell the time in words. */
+typedef struct ingest_stamp_plan {
+    bool used;
+    size_t clock;    /* the column of the time of day */
+    size_t date;     /* a column of its own for the date, or INGEST_NONE */
+    size_t fraction; /* digits after the decimal sign in a column of their own, or INGEST_NONE */
+    ingest_order order;
+    long first_day;  /* stamps count from its start: the digits of a double are wanted behind the point */
+    double period_s; /* > 0: the date is not used, and stamps go on after midnight */
+} ingest_stamp_plan;
+
+/* Seconds of a row of count fields; false if it holds no stamp. */
+bool ingest_stamp_seconds(const ingest_stamp_plan *plan, const ingest_field *field, size_t count,
+                          double *seconds);
+/* seconds, later by whole periods where they fell back by more than half of one. *rolled_s: 0 at first; last: the
+   latest stamp so far. */
+double ingest_stamp_unroll(const ingest_stamp_plan *plan, double *rolled_s, double last, double seconds);
+
 /* ---------------------------------------------------------------- dialect and layout of the sample */
 
 /* One line of the sample. */
@@ -117,6 +158,39 @@ void ingest_sample_free(ingest_sample *sample);
 /* The delimiter and decimal sign under which most of the sample is numbers (dialect.c). False if none gives any. */
 bool ingest_dialect_find(ingest_dialect *out, const ingest_sample *sample);
 
+/* What a header says of the rate (rates.c). */
+typedef struct ingest_rate_said {
+    double hz;       /* 0: nothing */
+    size_t line;     /* where, from 1 */
+    double other_hz; /* something else said elsewhere; 0: no */
+    size_t other_line;
+    bool by_rows; /* two rows of numbers before the others give time and rate */
+} ingest_rate_said;
+
+/* What a column holds, by its cells in the sample. */
+typedef enum ingest_content {
+    INGEST_OF_NUMBERS,
+    INGEST_OF_WORDS,
+    INGEST_OF_STAMPS,  /* date, time of day or both */
+    INGEST_OF_OFFSETS, /* zones such as +0000, after a time and a blank */
+    INGEST_OF_NOTHING
+} ingest_content;
+
+typedef struct ingest_column_seen {
+    ingest_content content;
+    bool has_date, has_clock; /* of stamps */
+    ingest_order order;
+    double period_s;
+    size_t digits;  /* of every cell, where they are digits alone and of the same number; 0 if not */
+    char words[24]; /* the first words or stamp */
+} ingest_column_seen;
+
+/* A line of the sample, split. */
+typedef struct ingest_split_line {
+    size_t fields;
+    ingest_field field[INGEST_COLUMNS_MAX + 1];
+} ingest_split_line;
+
 /* Where the numbers begin, what the columns are headed, and the first rows as numbers (layout.c). */
 typedef struct ingest_layout {
     ingest_dialect dialect;
@@ -125,10 +199,38 @@ typedef struct ingest_layout {
     const char *head[INGEST_COLUMNS_MAX]; /* "" if there is none; in the arena */
     bool has_head;
     size_t rows;
-    double *cell;                           /* rows * columns, NaN where there is no number */
-    bool is_text[INGEST_COLUMNS_MAX];       /* the column holds words */
-    char text_seen[INGEST_COLUMNS_MAX][24]; /* the first of them */
+    double *cell; /* rows * columns, NaN where there is no number; a time of day in seconds */
+    ingest_column_seen seen[INGEST_COLUMNS_MAX];
+    ingest_rate_said rate;
+    quell_arena *arena; /* of its texts */
+    size_t heads_apart; /* heads that do not fit the columns, so many; 0: they do */
+    size_t fraction;    /* column of digits that a decimal comma cut off the time before it; INGEST_NONE */
+    double epoch_s;     /* time of the first row, where rows of a time and a rate stand before; NaN if not */
+    size_t
+        header_lines; /* hashes of the lines before the rows: where they come again, the logger was started again */
+    uint64_t *header_hash; /* in the arena */
 } ingest_layout;
+
+void ingest_line_split(ingest_split_line *out, const ingest_dialect *dialect, ingest_span line);
+
+/* The heads, and what else the header tells of the columns (header.c). head: the line of the heads; the count of lines
+   if there is none. */
+quell_status ingest_header_read(ingest_layout *layout, const ingest_sample *sample, size_t head,
+                                ingest_split_line *work, quell_error *err);
+/* The line holds words over the columns of numbers. */
+bool ingest_is_head_line(const ingest_layout *layout, const ingest_split_line *line);
+
+/* A rate in the words of the lines before the rows (rates.c). */
+void ingest_rate_find(ingest_rate_said *out, const ingest_layout *layout, const ingest_sample *sample);
+
+/* Columns of stamps (stamp_columns.c): the one of a cut-off fraction or INGEST_NONE; how to read those of a column;
+   their seconds in the rows of the sample (NaN where missing), and how many there are. */
+size_t ingest_fraction_column(const ingest_layout *layout);
+void ingest_stamp_plan_make(ingest_stamp_plan *out, const ingest_layout *layout, size_t clock);
+size_t ingest_stamp_times(const ingest_stamp_plan *plan, const ingest_layout *layout, double *out);
+
+/* The line stands before the rows, too. */
+bool ingest_layout_is_header(const ingest_layout *layout, const char *text, size_t length);
 
 quell_status ingest_layout_find(ingest_layout *out, const ingest_sample *sample, quell_arena *arena,
                                 quell_error *err);
@@ -173,10 +275,40 @@ typedef struct ingest_columns {
     ingest_head head[INGEST_SLOTS];
     size_t empty; /* a column headed as acceleration that holds no numbers and was left out; INGEST_NONE */
     double step;  /* median step of the time column in the sample, its own unit; 0 without time */
+    ingest_stamp_plan stamps;
+    double level;         /* length of the acceleration in the first rows, if it is steady; NaN if not */
+    bool whole_numbers;   /* the accelerations of the sample are whole numbers */
+    quell_findings notes; /* what was concluded from content; texts in the layout's arena */
 } ingest_columns;
 
 quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layout,
                                  const quell_read_options *options, quell_error *err);
+
+/* Part of ingest_columns_find (axes.c): the columns of acceleration; the level of gravity and whether all are whole
+   numbers. */
+quell_status ingest_axes_find(ingest_columns *out, const ingest_layout *layout, const ingest_head *head,
+                              quell_error *err);
+void ingest_axes_weigh(ingest_columns *out, const ingest_layout *layout);
+bool ingest_column_has_numbers(const ingest_layout *layout, size_t column);
+bool ingest_column_is_taken(const ingest_columns *columns, size_t column);
+
+/* ---------------------------------------------------------------- what is no recording, and what it seems to be (refuse.c) */
+
+quell_status ingest_refuse_no_rows(const ingest_sample *sample, quell_error *err);
+quell_status ingest_refuse_no_time(const ingest_layout *layout, const ingest_head *head, size_t counter,
+                                   quell_error *err);
+quell_status ingest_refuse_no_acceleration(const ingest_layout *layout, const ingest_head *head,
+                                           const ingest_columns *columns, quell_error *err);
+quell_status ingest_refuse_heads_apart(const ingest_layout *layout, quell_error *err);
+/* Several values of one series on each line. QUELL_OK if they are columns. */
+quell_status ingest_refuse_list(const ingest_layout *layout, quell_error *err);
+/* Decimal commas between commas. QUELL_OK if there are none. */
+quell_status ingest_refuse_comma_twice(const ingest_layout *layout, const ingest_sample *sample,
+                                       quell_error *err);
+/* Rows that are a second or more apart. QUELL_OK if they are not. times_s: of the rows of the sample, count of them;
+   NULL: by the rate that the header states. */
+quell_status ingest_refuse_summary(const ingest_layout *layout, const ingest_columns *columns,
+                                   const double *times_s, size_t count, quell_error *err);
 
 /* ---------------------------------------------------------------- rows, batch by batch: what a format's reader gives */
 
@@ -208,6 +340,9 @@ typedef struct ingest_stated {
     double rate_hz;        /* stated by the file; 0 if not */
     bool rate_exact; /* it is part of the format (a universal file's increment), not a remark in a header */
     double start;    /* time of the first row in seconds where there are no stamps */
+    double
+        level; /* length of the acceleration in a still moment of the first rows, as written; NaN if none */
+    bool whole_numbers; /* the accelerations of the first rows are whole numbers */
 } ingest_stated;
 
 /* An open file of one format. */
@@ -221,23 +356,83 @@ typedef struct ingest_reader {
     void (*close)(struct ingest_reader *reader); /* also after a failed open; state may be NULL */
 } ingest_reader;
 
+/* ---------------------------------------------------------------- formats (foreign.c) */
+
+/* What a file is by its first bytes. A further format is a file with an open function and a row in the table. */
+typedef struct ingest_format {
+    const char *title;                                  /* "a sound file" */
+    bool (*recognise)(const char *text, size_t length); /* by the bytes at the start */
+    /* QUELL_E_DATA if there is nothing to read; the caller closes the reader (if it has a state) in any case. lines,
+       which stand at the start of the file, must outlive it. */
+    quell_status (*open)(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                         quell_arena *arena, quell_findings *findings, quell_error *err);
+    bool full_scale; /* --unit g:FULLSCALE has a meaning */
+} ingest_format;
+
+/* Opens a file as what it is. QUELL_E_DATA for an empty file and for what is no recording, with what it seems to be. */
+quell_status ingest_format_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                                quell_arena *arena, quell_findings *findings, quell_error *err);
+
+/* Universal files, datasets 58 and 58b (uff58.c). */
+quell_status ingest_uff58_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                               quell_arena *arena, quell_findings *findings, quell_error *err);
+bool ingest_uff58_recognise(const char *text, size_t length);
+
+/* Sound files, as far as libsndfile reads them without losses (sound.c). */
+quell_status ingest_sound_open(ingest_reader *out, ingest_lines *lines, const quell_read_options *options,
+                               quell_arena *arena, quell_findings *findings, quell_error *err);
+bool ingest_sound_recognise(const char *text, size_t length);
+
+/* Findings on gzip data that end too early or are followed by something else; rows were read. */
+quell_status ingest_bytes_note(const ingest_bytes *bytes, size_t rows, quell_arena *arena,
+                               quell_findings *findings);
+
+/* --columns "x=2,y=3" for formats whose channels have numbers and no heads: out[k] is the number of axis k, 0 if it is
+   not given (channels.c). what: "dataset", "channel". QUELL_E_USAGE. */
+quell_status ingest_channels_option(size_t out[3], const quell_read_options *options, const char *what,
+                                    quell_error *err);
+
 /* ---------------------------------------------------------------- samples' places in time (timeline.c) */
 
-/* The clock of a recording (below) is fitted while its rows pass. */
+/* The clock of a recording is fitted while its rows pass. */
 typedef struct ingest_timeline ingest_timeline;
 
+/* What it turned out to be. */
+typedef struct ingest_clock {
+    double origin, step; /* stamp = origin + index * step */
+    double step_error;   /* standard error of step */
+    double jitter;       /* standard deviation of the stamps, in steps */
+    bool
+        coarse; /* the stamps' own resolution, or the batches they come in, are of the size of a step or more:
+                            lost samples are seen from least_loss on only */
+    bool bursty;     /* the rows come in batches that are stamped when they arrive (also coarse) */
+    bool by_counter; /* a counter column told the indices */
+    size_t rows;
+    size_t gaps, lost, longest; /* places where samples are missing, samples in all, at the worst place */
+    size_t least_loss;          /* fewest samples whose loss at one place would be seen: 1 unless coarse */
+    size_t slipped; /* rows more than the clock had steps for: samples that came twice, as a rule */
+    size_t resets;  /* places where the counter was set back: the stamps bridge them */
+} ingest_clock;
+
 /* Looks at the first n rows (INGEST_PREFIX, or all there are: then whole) without placing them. counter: NULL if
-   there is none. QUELL_E_DATA if the stamps do not advance; QUELL_E_MEMORY. */
+   there is none. stamp: NULL if there are none; then the counter alone tells the indices, and the step is 1.
+   QUELL_E_DATA if the stamps do not advance; QUELL_E_MEMORY. */
 quell_status ingest_timeline_begin(ingest_timeline **out, const double *stamp, const double *counter,
                                    size_t n, bool whole, quell_error *err);
 /* The step between samples as known so far, in the stamps' unit. */
 double ingest_timeline_step(const ingest_timeline *timeline);
 /* The sample index of the first *placed of n rows, from where the last call left off: increasing, 0 for the very first
-   row. Rows not placed (INGEST_HELD at most) are given again at the beginning of the next call; with `last` all are
-   placed. QUELL_E_DATA if the stamps go astray. */
+   row. Rows not placed (fewer than INGEST_HELD) are given again at the beginning of the next call; with `last` all are
+   placed. The result does not depend on how the rows are split into calls. QUELL_E_DATA if the stamps go astray. */
 quell_status ingest_timeline_place(ingest_timeline *timeline, const double *stamp, const double *counter,
                                    size_t n, bool last, size_t *index, size_t *placed, quell_error *err);
+/* The clock by the rows placed so far. QUELL_E_DATA if they give no rising line; out untouched then. */
+quell_status ingest_timeline_finish(const ingest_timeline *timeline, ingest_clock *out, quell_error *err);
 void ingest_timeline_end(ingest_timeline *timeline);
+
+/* All of this for n stamps in memory (clock.c). index: n increasing numbers, the first 0. Statuses as above. */
+quell_status ingest_clock_fit(ingest_clock *out, const double *stamp, size_t n, size_t *index,
+                              quell_error *err);
 
 /* ---------------------------------------------------------------- the digest: all that is judged, in bounded memory (digest.c) */
 
@@ -267,6 +462,7 @@ typedef struct ingest_row_plan {
     size_t slots;
     size_t column[INGEST_SLOTS]; /* increasing */
     size_t slot[INGEST_SLOTS];   /* of each of these columns: 0 time, 1 to 3 the axes, 4 the counter */
+    ingest_stamp_plan stamps;    /* where used, dialect.quoted is set: every row is split into fields */
 } ingest_row_plan;
 
 typedef enum ingest_row {
@@ -312,6 +508,9 @@ quell_status ingest_mount_parse(quell_mounting *out, const char *text, quell_err
 quell_status ingest_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
 quell_status ingest_time_unit_option(ingest_unit *out, const quell_read_options *options, quell_error *err);
 
+/* "g:16": the unit, and what the full scale of integer samples means in it; false if text is not written like that. */
+bool ingest_full_scale_read(ingest_unit *unit, double *full_scale, const char *text);
+
 /* Settles each axis' unit from --unit, the file or the level of gravity: stated->unit. mean, extreme: of all values, in
    the file's units. */
 quell_status ingest_units_settle(ingest_stated *stated, const double mean[3], const double extreme[3],
@@ -323,26 +522,6 @@ quell_status ingest_units_settle(ingest_stated *stated, const double mean[3], co
 quell_status ingest_time_unit_settle(ingest_stated *stated, double step, double length,
                                      const ingest_settings *settings, quell_findings *findings,
                                      quell_arena *arena, quell_error *err);
-
-/* ---------------------------------------------------------------- clock (clock.c, index.c) */
-
-typedef struct ingest_clock {
-    double origin, step; /* stamp = origin + index * step */
-    double step_error;   /* standard error of step */
-    double jitter;       /* standard deviation of the stamps, in steps */
-    bool
-        coarse; /* the stamps' own resolution is of the size of a step: losses cannot be located one by one */
-} ingest_clock;
-
-/* Gives each of n stamps (n >= INGEST_ROWS_MIN) its sample index and fits the clock to them.
-    index: n increasing numbers, the first 0. QUELL_E_DATA if the stamps do not advance. */
-quell_status ingest_clock_fit(ingest_clock *out, const double *stamp, size_t n, size_t *index,
-                              quell_error *err);
-
-/* Indices of fine stamps, step first estimated as `step` (index.c). */
-void ingest_index_fine(const double *stamp, size_t n, double step, size_t *index);
-/* Indices of coarse stamps: rows count as consecutive unless a stamp is `slack` steps late. */
-void ingest_index_coarse(const double *stamp, size_t n, double step, double slack, size_t *index);
 
 /* ---------------------------------------------------------------- even samples from placed rows (grid.c) */
 

@@ -76,6 +76,21 @@ static void hand_out(ingest_lines *lines, ingest_line *out, size_t length, bool 
     *out = (ingest_line){text, length, terminated};
 }
 
+quell_status ingest_lines_bytes(ingest_lines *lines, char *into, size_t size, size_t *got, quell_error *err)
+{
+    size_t held = lines->to - lines->from;
+    *got = 0;
+    if (held == 0 && !lines->ended) {
+        quell_status status = ingest_bytes_read(lines->bytes, into, size, got, err);
+        lines->ended = status == QUELL_OK && *got == 0;
+        return status;
+    }
+    *got = size < held ? size : held;
+    memcpy(into, lines->buffer + lines->from, *got);
+    lines->from += *got;
+    return QUELL_OK;
+}
+
 quell_status ingest_lines_next(ingest_lines *lines, ingest_line *out, quell_error *err)
 {
     size_t looked_at = 0; /* bytes after `from` known to hold no line's end */

@@ -84,7 +84,20 @@ static ingest_row read_plain(const ingest_row_plan *plan, const char *line, size
     return outcome;
 }
 
-static ingest_row read_quoted(const ingest_row_plan *plan, const char *line, size_t length,
+/* A row whose time stands in words. A field that is empty, or a word for nothing, is a missing stamp. */
+static ingest_row read_stamp(const ingest_row_plan *plan, const ingest_field *field, size_t count,
+                             double *value, ingest_trouble *trouble)
+{
+    if (ingest_stamp_seconds(&plan->stamps, field, count, value))
+        return INGEST_ROW_WHOLE;
+    *trouble = (ingest_trouble){0, field[plan->stamps.clock]};
+    return ingest_field_read(&trouble->field, plan->dialect.decimal, value) == INGEST_MISSING
+               ? INGEST_ROW_LACKING
+               : INGEST_ROW_TEXT;
+}
+
+/* A row with quotes or stamps in words is split into fields first. */
+static ingest_row read_fields(const ingest_row_plan *plan, const char *line, size_t length,
                               double value[INGEST_SLOTS], ingest_trouble *trouble)
 {
     ingest_field field[INGEST_COLUMNS_MAX];
@@ -94,7 +107,16 @@ static ingest_row read_quoted(const ingest_row_plan *plan, const char *line, siz
         if (plan->column[s] >= count)
             return INGEST_ROW_SHORT;
         ingest_field *at = &field[plan->column[s]];
-        ingest_kind kind = ingest_field_read(at, plan->dialect.decimal, &value[plan->slot[s]]);
+        double *number = &value[plan->slot[s]];
+        if (plan->slot[s] == 0 && plan->stamps.used) {
+            ingest_row stamp = read_stamp(
+                plan, field, count < INGEST_COLUMNS_MAX ? count : INGEST_COLUMNS_MAX, number, trouble);
+            if (stamp == INGEST_ROW_TEXT)
+                return stamp;
+            outcome = stamp == INGEST_ROW_LACKING ? stamp : outcome;
+            continue;
+        }
+        ingest_kind kind = ingest_field_read(at, plan->dialect.decimal, number);
         if (kind == INGEST_NUMBER)
             continue;
         *trouble = (ingest_trouble){plan->slot[s], *at};
@@ -108,6 +130,6 @@ static ingest_row read_quoted(const ingest_row_plan *plan, const char *line, siz
 ingest_row ingest_row_read(const ingest_row_plan *plan, const char *text, size_t length,
                            double value[INGEST_SLOTS], ingest_trouble *trouble)
 {
-    return plan->dialect.quoted ? read_quoted(plan, text, length, value, trouble)
+    return plan->dialect.quoted ? read_fields(plan, text, length, value, trouble)
                                 : read_plain(plan, text, length, value, trouble);
 }

@@ -69,16 +69,18 @@ static quell_status compare_rates(pass *p, quell_error *err)
     double nominal_hz = nominal_rate_hz(p);
     if (!(nominal_hz > 0))
         return QUELL_OK;
-    bool given = p->settings->rate_hz > 0; /* what a header says is only a remark */
+    bool asked = p->settings->rate_hz > 0; /* what a header says is only a remark */
     double off = p->out->rate_hz / nominal_hz - 1;
     quell_severity severity = fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
-    if (fabs(off) > 0.10 && given)
+    if (fabs(off) > 0.10 && asked)
         severity = QUELL_REFUSE;
     quell_status status = quell_findings_add(
         &p->out->findings, p->arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
-        severity == QUELL_NOTE ? "" : "check the rate and --time-unit; the stamps' rate is used",
-        "the stamps give %.6g Hz, %+.2f %% from the nominal %.6g Hz%s", p->out->rate_hz, 100 * off,
-        nominal_hz, given ? "" : " that the file states");
+        severity == QUELL_NOTE ? ""
+        : asked                ? "check the rate and --time-unit; the stamps' rate is used"
+                               : "the stamps' rate is used; check --time-unit",
+        "the stamps give %.6g Hz, %+.2f %% from the %s %.6g Hz", p->out->rate_hz, 100 * off,
+        asked ? "nominal" : "file's stated", nominal_hz);
     return status == QUELL_OK ? status : out_of_memory(err);
 }
 

@@ -20,12 +20,16 @@ typedef struct pass {
     bool begun;                      /* a row has been handed on */
     bool ended;                      /* the findings have been added */
     double newest;                   /* latest stamp so far */
+    double rolled_s;                 /* whole days added to times of day */
+    size_t repeated, repeated_line; /* lines of the header that came again among the rows, the last of them */
 } pass;
 
 static void make_plan(pass *text)
 {
     ingest_row_plan *plan = &text->plan;
     plan->dialect = text->layout.dialect;
+    plan->stamps = text->columns.stamps;
+    plan->dialect.quoted = plan->dialect.quoted || plan->stamps.used;
     for (size_t s = 0; s < INGEST_SLOTS; s++) {
         size_t column = text->columns.slot[s];
         if (column == INGEST_NONE)
@@ -51,8 +55,9 @@ static quell_status refuse_text(const pass *text, ingest_line line, const ingest
         return quell_fail_at(err, QUELL_E_DATA, text->lines->number, trouble->field.at + 1,
                              "found a NUL byte in a row, want text: the file is damaged here");
     return quell_fail_at(err, QUELL_E_DATA, text->lines->number, trouble->field.at + 1,
-                         "found '%s' in column %zu%s%s%s, want a number", shown, column + 1,
-                         head[0] != '\0' ? " (" : "", head, head[0] != '\0' ? ")" : "");
+                         "found '%s' in column %zu%s%s%s, want %s", shown, column + 1,
+                         head[0] != '\0' ? " (" : "", head, head[0] != '\0' ? ")" : "",
+                         trouble->slot == 0 && text->plan.stamps.used ? "a date and time" : "a number");
 }
 
 /* Gaps longer than this many steps are no gaps. */
@@ -65,6 +70,12 @@ static quell_status check_stamp(pass *text, double stamp, quell_error *err)
     if (fabs(stamp) > 1e19)
         return quell_fail_at(err, QUELL_E_DATA, text->lines->number, 0,
                              "found the time %g, want one below 1e19", stamp);
+    if (text->begun && stamp < text->newest - step && text->repeated > 0)
+        return quell_fail_at(
+            err, QUELL_E_DATA, text->lines->number, 0,
+            "time starts again: found %.12g after %.12g, and the header comes again on line %zu: "
+            "want one run of the logger in a file",
+            stamp, text->newest, text->repeated_line);
     if (text->begun && stamp < text->newest - step)
         return quell_fail_at(err, QUELL_E_DATA, text->lines->number, 0,
                              "time runs backwards: found %.12g after %.12g, want stamps that rise", stamp,
@@ -78,9 +89,10 @@ static quell_status check_stamp(pass *text, double stamp, quell_error *err)
     return QUELL_OK;
 }
 
-static quell_status keep_row(pass *text, const double value[INGEST_SLOTS], ingest_batch *out,
-                             quell_error *err)
+static quell_status keep_row(pass *text, double value[INGEST_SLOTS], ingest_batch *out, quell_error *err)
 {
+    if (text->plan.stamps.used)
+        value[0] = ingest_stamp_unroll(&text->plan.stamps, &text->rolled_s, text->newest, value[0]);
     quell_status status = QUELL_OK;
     if (text->reader->stated.has_time)
         status = check_stamp(text, value[0], err);
@@ -131,6 +143,11 @@ static quell_status read_line(pass *text, ingest_line line, ingest_batch *out, q
                                          row == INGEST_ROW_SHORT || row == INGEST_ROW_LACKING);
     if (last_cut) {
         text->cut_line = text->lines->number;
+        return QUELL_OK;
+    }
+    if (row != INGEST_ROW_WHOLE && ingest_layout_is_header(&text->layout, line.text, line.length)) {
+        text->repeated++;
+        text->repeated_line = text->lines->number;
         return QUELL_OK;
     }
     text->rows++;
@@ -187,6 +204,13 @@ static quell_status add_findings(pass *text, quell_error *err)
                                     (double)text->columns.empty + 1, NAN, "check the sensor and the logger",
                                     "column %zu (%s) has no numbers in its first rows and was left out",
                                     text->columns.empty + 1, text->layout.head[text->columns.empty]);
+    if (status == QUELL_OK && text->repeated > 0)
+        status = quell_findings_add(
+            findings, text->reader->arena, "header", QUELL_WARN, (double)text->repeated, NAN,
+            "look whether the logger was started again",
+            "lines of the header come again %zu time%s among the rows, last on line %zu, and "
+            "were left out",
+            text->repeated, text->repeated == 1 ? "" : "s", text->repeated_line);
     if (status == QUELL_OK && text->layout.lines_left_out > 0)
         status = quell_findings_add(findings, text->reader->arena, "header", QUELL_WARN,
                                     (double)text->layout.lines_left_out, NAN, "look at the start of the file",
@@ -241,6 +265,18 @@ static quell_status look_ahead(pass *text, const quell_read_options *options, qu
     return status;
 }
 
+static quell_status add_notes(const ingest_reader *reader, const quell_findings *notes, quell_error *err)
+{
+    for (size_t i = 0; i < notes->count; i++) {
+        const quell_finding *note = &notes->item[i];
+        quell_status status = quell_findings_add(reader->findings, reader->arena, note->kind, note->severity,
+                                                 note->value, note->limit, note->remedy, "%s", note->text);
+        if (status != QUELL_OK)
+            return quell_fail(err, status, "out of memory for findings");
+    }
+    return QUELL_OK;
+}
+
 static quell_status state(pass *text, quell_error *err)
 {
     ingest_stated *out = &text->reader->stated;
@@ -265,8 +301,13 @@ static quell_status state(pass *text, quell_error *err)
         if (columns->head[k + 1].has_unit && columns->head[k + 1].unit.dimension == QUELL_ACCELERATION)
             out->unit[k] = columns->head[k + 1].unit;
     }
+    out->rate_hz = text->layout.rate.hz;
+    out->level = columns->level;
+    out->whole_numbers = columns->whole_numbers;
+    if (isfinite(text->layout.epoch_s))
+        out->start = text->layout.epoch_s;
     make_plan(text);
-    return QUELL_OK;
+    return add_notes(text->reader, &columns->notes, err);
 }
 
 /* ---------------------------------------------------------------- the reader */

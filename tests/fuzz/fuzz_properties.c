@@ -174,7 +174,7 @@ void fuzz_check_fitness(const quell_fitness *fitness, const quell_recording *rec
                fitness->segments);
     for (size_t s = 0; s < fitness->segments; s++) {
         const quell_segment *segment = &fitness->segment[s];
-        fuzz_check_text(segment->kind, "kind of a segment");
+        fuzz_check_text(quell_stretch_word(segment->kind), "kind of a segment");
         FUZZ_CHECK(isfinite(segment->start_s) && isfinite(segment->end_s) && segment->start_s >= 0 &&
                        segment->end_s >= segment->start_s,
                    "%g to %g", segment->start_s, segment->end_s);

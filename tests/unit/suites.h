@@ -21,12 +21,14 @@
     X(compare)                                                                                               \
     X(ingest_clock)                                                                                          \
     X(ingest_dialects)                                                                                       \
+    X(ingest_faults)                                                                                         \
     X(ingest_hostile)                                                                                        \
     X(ingest_judge)                                                                                          \
     X(ingest_levels)                                                                                         \
     X(ingest_mounting)                                                                                       \
-    X(ingest_recordings)                                                                                     \
+    X(ingest_text_recordings)                                                                                \
     X(ingest_refusals)                                                                                       \
+    X(ingest_uff_recordings)                                                                                 \
     X(machine)                                                                                               \
     X(setting)                                                                                               \
     X(needs)                                                                                                 \

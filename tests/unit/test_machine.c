@@ -493,6 +493,30 @@ START_TEST(a_failing_read_is_passed_on)
 }
 END_TEST
 
+/* Comments that fill a mebibyte are read, one byte more is refused: a pipe may never end. */
+START_TEST(a_file_has_a_largest_size)
+{
+    enum { MOST = 1 << 20 };
+    static const char end[] = "[x]\nspeed = 2 mm/s\n";
+    size_t length = sizeof end - 1;
+    char *text = malloc(MOST + 1);
+    ck_assert_ptr_nonnull(text);
+    for (size_t i = 0; i < MOST - length; i++)
+        text[i] = i % 64 == 63 ? '\n' : ';';
+    text[MOST - length - 1] = '\n';
+    memcpy(text + MOST - length, end, length);
+    quell_machine m;
+    quell_error err = {0};
+    ck_assert_msg(read_text(&m, text, MOST, &err) == QUELL_OK, "line %zu: %s", err.line, err.text);
+    CHECK_NEAR(m.axis[0].speed_mps, 0.002, 1e-15);
+    memmove(text + 1, text, MOST);
+    text[0] = '\n';
+    ck_assert_int_eq(read_text(&m, text, MOST + 1, &err), QUELL_E_DATA);
+    ck_assert_str_eq(err.text, "the file is longer than 1048576 bytes, which is the most taken");
+    free(text);
+}
+END_TEST
+
 START_TEST(a_failing_allocation_is_an_error)
 {
     quell_machine m = {.own_count = 7};
@@ -597,6 +621,7 @@ Suite *suite_machine(void)
     tcase_add_test(cases, every_quantity_wants_its_unit);
     tcase_add_test(cases, an_own_family_can_be_the_three_impulse_one);
     tcase_add_test(cases, a_failing_read_is_passed_on);
+    tcase_add_test(cases, a_file_has_a_largest_size);
     tcase_add_test(cases, a_failing_allocation_is_an_error);
     tcase_add_test(cases, mutated_files_are_read_or_refused_but_never_misread);
     suite_add_tcase(suite, cases);

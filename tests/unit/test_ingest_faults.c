@@ -1,0 +1,374 @@
+/* ingest: sources that fail, trickle or end early, damaged and truncated gzip, NUL bytes, and no memory: in every
+   format, anything but a wrong recording. */
+#include "ingest_help.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ROWS = 150, ARENA = 1 << 26 };
+#define RATE_HZ 200.0
+
+/* ---------------------------------------------------------------- one recording in every format */
+
+typedef struct file {
+    unsigned char *bytes;
+    size_t size;
+} file;
+
+/* Sample i of axis k, m/s2: in eighths, so that every format holds it exactly. */
+static double sample(size_t i, size_t k)
+{
+    static const double mean[3] = {1, -2, 9.75};
+    return mean[k] + (double)((i * (3 + 4 * k) + i / 7) % 17) / 8;
+}
+
+static void add_rows(test_text *text, size_t from, size_t to)
+{
+    for (size_t i = from; i < to; i++)
+        test_text_add(text, "%.3f,%.3f,%.3f,%.3f\n", (double)i / RATE_HZ, sample(i, 0), sample(i, 1),
+                      sample(i, 2));
+}
+
+static file make_text(void)
+{
+    test_text text = {0};
+    test_text_add(&text, "t_s,ax_mps2,ay_mps2,az_mps2\n");
+    add_rows(&text, 0, ROWS);
+    return (file){(unsigned char *)text.bytes, text.length};
+}
+
+static file make_gzip(void)
+{
+    file plain = make_text(), out;
+    out.bytes = test_gzip(plain.bytes, plain.size, &out.size);
+    free(plain.bytes);
+    return out;
+}
+
+static const struct {
+    const char *name;
+    file (*make)(void);
+    const char *unit;
+} formats[] = {
+    {"text", make_text, NULL},
+    {"gzip", make_gzip, NULL},
+};
+
+enum { FORMATS = sizeof formats / sizeof formats[0] };
+
+/* ---------------------------------------------------------------- a source with faults */
+
+typedef struct faulty {
+    const unsigned char *bytes;
+    size_t size, at;
+    size_t piece; /* bytes at a time; 0: as asked for */
+    bool fails;
+    size_t fail_after; /* bytes that come before the failure */
+    bool failed;
+} faulty;
+
+static quell_status read_faulty(void *context, void *into, size_t size, size_t *got, quell_error *err)
+{
+    faulty *state = context;
+    ck_assert(!state->failed); /* nobody asks again after a failure */
+    size_t most = state->size - state->at;
+    most = most < size ? most : size;
+    if (state->piece > 0 && most > state->piece)
+        most = state->piece;
+    if (state->fails && state->at + most >= state->fail_after)
+        most = state->fail_after - state->at;
+    if (state->fails && most == 0) {
+        state->failed = true;
+        return quell_fail(err, QUELL_E_IO, "the cable was pulled at byte %zu", state->at);
+    }
+    memcpy(into, state->bytes + state->at, most);
+    state->at += most;
+    *got = most;
+    return QUELL_OK;
+}
+
+static quell_status read_from(quell_recording *out, faulty *state, const char *unit, quell_arena *arena,
+                              quell_error *err)
+{
+    const quell_source source = {"log", read_faulty, state};
+    const quell_read_options options = {.unit = unit};
+    return quell_recording_read(out, &source, &options, arena, err);
+}
+
+static quell_arena *new_arena(void)
+{
+    quell_arena *arena = quell_arena_create(ARENA);
+    ck_assert_ptr_nonnull(arena);
+    return arena;
+}
+
+static void check_samples(const quell_recording *recording, size_t least, size_t most)
+{
+    ck_assert_uint_eq(recording->axes, 3);
+    ck_assert_uint_ge(recording->samples, least);
+    ck_assert_uint_le(recording->samples, most);
+    for (size_t k = 0; k < 3; k++)
+        for (size_t i = 0; i < recording->samples; i++)
+            ck_assert_double_eq(recording->accel_mps2[k][i], sample(i, k));
+}
+
+START_TEST(a_sound_file_of_each_format_is_read)
+{
+    file in = formats[_i].make();
+    quell_arena *arena = new_arena();
+    quell_recording recording;
+    quell_error err = {0};
+    faulty state = {.bytes = in.bytes, .size = in.size};
+    ck_assert_msg(read_from(&recording, &state, formats[_i].unit, arena, &err) == QUELL_OK, "%s: %s",
+                  formats[_i].name, err.text);
+    check_samples(&recording, ROWS, ROWS);
+    CHECK_NEAR(recording.rate_hz, RATE_HZ, 1e-4 * RATE_HZ);
+    quell_arena_destroy(arena);
+    free(in.bytes);
+}
+END_TEST
+
+/* Bytes may come as slowly as they like. */
+START_TEST(pieces_of_any_size_give_the_same)
+{
+    file in = formats[_i].make();
+    quell_recording whole, other;
+    quell_arena *first = new_arena();
+    faulty state = {.bytes = in.bytes, .size = in.size};
+    ck_assert_int_eq(read_from(&whole, &state, formats[_i].unit, first, NULL), QUELL_OK);
+    static const size_t pieces[] = {1, 2, 3, 5, 7, 11, 13, 64, 79, 1000, 4096};
+    for (size_t p = 0; p < sizeof pieces / sizeof pieces[0]; p++) {
+        quell_arena *arena = new_arena();
+        state = (faulty){.bytes = in.bytes, .size = in.size, .piece = pieces[p]};
+        ck_assert_int_eq(read_from(&other, &state, formats[_i].unit, arena, NULL), QUELL_OK);
+        check_samples(&other, ROWS, ROWS);
+        ck_assert_double_eq(other.rate_hz, whole.rate_hz);
+        ck_assert_uint_eq(other.findings.count, whole.findings.count);
+        for (size_t f = 0; f < whole.findings.count; f++)
+            ck_assert_str_eq(other.findings.item[f].text, whole.findings.item[f].text);
+        quell_arena_destroy(arena);
+    }
+    quell_arena_destroy(first);
+    free(in.bytes);
+}
+END_TEST
+
+/* A failure anywhere is told with the source's own words, wherever it happens, and leaves nothing behind. */
+START_TEST(a_source_that_fails_at_any_byte_is_told)
+{
+    file in = formats[_i].make();
+    size_t told = 0, tried = 0;
+    for (size_t n = 0; n <= in.size; n += in.size / 300 + 1, tried++) {
+        quell_arena *arena = new_arena();
+        quell_recording recording = {.samples = 4711};
+        quell_error err = {0};
+        faulty state = {
+            .bytes = in.bytes, .size = in.size, .fails = true, .fail_after = n, .piece = n % 3 == 0 ? 61 : 0};
+        quell_status status = read_from(&recording, &state, formats[_i].unit, arena, &err);
+        if (state.failed) {
+            char want[64];
+            snprintf(want, sizeof want, "the cable was pulled at byte %zu", n);
+            ck_assert_msg(status == QUELL_E_IO, "%s, byte %zu: status %d, %s", formats[_i].name, n,
+                          (int)status, err.text);
+            ck_assert_str_eq(err.text, want);
+            ck_assert_str_eq(err.file, "log");
+            ck_assert_uint_eq(recording.samples, 4711);
+            told++;
+        } else { /* what lies behind the last sample need not be read */
+            ck_assert_int_eq(status, QUELL_OK);
+            check_samples(&recording, ROWS, ROWS);
+        }
+        quell_arena_destroy(arena);
+    }
+    ck_assert_uint_ge(told, tried - tried / 20);
+    free(in.bytes);
+}
+END_TEST
+
+/* Cut anywhere: the samples that are there, and no wrong one; or a refusal. */
+START_TEST(a_file_cut_anywhere_gives_what_is_there)
+{
+    file in = formats[_i].make();
+    size_t most = 0;
+    for (size_t n = 0; n < in.size; n += in.size / 1500 + 1) {
+        quell_arena *arena = new_arena();
+        quell_recording recording;
+        quell_error err = {0};
+        faulty state = {.bytes = in.bytes, .size = n};
+        quell_status status = read_from(&recording, &state, formats[_i].unit, arena, &err);
+        if (status == QUELL_OK) {
+            /* a last number cut in two reads as a shorter one where nothing marks a line's end as missing */
+            bool may_be_cut = in.bytes[n - 1] != '\n' && formats[_i].make == make_text;
+            recording.samples -= may_be_cut;
+            check_samples(&recording, most > 0 ? most - 1 : 0, ROWS);
+            most = recording.samples > most ? recording.samples : most;
+        } else {
+            ck_assert_msg(status == QUELL_E_DATA, "%s, %zu bytes: %s", formats[_i].name, n, err.text);
+            ck_assert_msg(most == 0, "%s, %zu bytes: %s, but fewer could be read", formats[_i].name, n,
+                          err.text);
+            ck_assert_str_eq(err.file, "log");
+        }
+        quell_arena_destroy(arena);
+    }
+    ck_assert_uint_ge(most, ROWS - 2);
+    free(in.bytes);
+}
+END_TEST
+
+START_TEST(every_allocation_may_fail_in_every_format)
+{
+    file in = formats[_i].make();
+    quell_status status = QUELL_E_MEMORY;
+    size_t n = 0;
+    while (status != QUELL_OK) {
+        ck_assert_uint_lt(++n, 2000);
+        quell_arena *arena = new_arena();
+        quell_recording recording = {.samples = 4711};
+        quell_mounting mounting;
+        quell_fitness fitness;
+        quell_error err = {0};
+        faulty state = {.bytes = in.bytes, .size = in.size};
+        quell_memory_fail_at(n);
+        status = read_from(&recording, &state, formats[_i].unit, arena, &err);
+        bool read = status == QUELL_OK;
+        if (read)
+            status = quell_mounting_find(&mounting, &recording, 'x', &(quell_read_options){0}, arena, &err);
+        if (status == QUELL_OK)
+            status = quell_recording_judge(&fitness, &recording, 0, arena, &err);
+        quell_memory_fail_at(0);
+        if (status != QUELL_OK) {
+            ck_assert_msg(status == QUELL_E_MEMORY, "%s, allocation %zu: %s", formats[_i].name, n, err.text);
+            ck_assert_ptr_nonnull(strstr(err.text, "out of memory"));
+            ck_assert(read || recording.samples == 4711);
+        }
+        quell_arena_destroy(arena);
+    }
+    ck_assert_uint_gt(n, 10);
+    free(in.bytes);
+}
+END_TEST
+
+/* ---------------------------------------------------------------- damaged gzip */
+
+/* Every byte of the packed data changed in turn: refused, or what was meant. (The check sum of RFC 1952 finds every
+   change of one byte: CRC-32 detects all bursts of up to 32 bits.) */
+START_TEST(a_damaged_byte_of_gzip_is_found)
+{
+    file in = make_gzip();
+    size_t refused = 0;
+    for (size_t n = 0; n < in.size; n++) {
+        quell_arena *arena = new_arena();
+        quell_recording recording;
+        quell_error err = {0};
+        faulty state = {.bytes = in.bytes, .size = in.size};
+        unsigned char was = in.bytes[n];
+        in.bytes[n] ^= (unsigned char)(1u << n % 8);
+        quell_status status = read_from(&recording, &state, NULL, arena, &err);
+        in.bytes[n] = was;
+        if (status == QUELL_OK) {
+            ck_assert_uint_lt(n, 10); /* flags, time, system: RFC 1952, 2.3 */
+            check_samples(&recording, ROWS, ROWS);
+        } else {
+            ck_assert_msg(status == QUELL_E_DATA, "byte %zu: %s", n, err.text);
+            refused++;
+        }
+        quell_arena_destroy(arena);
+    }
+    ck_assert_uint_ge(refused, in.size - 10);
+    free(in.bytes);
+}
+END_TEST
+
+/* ---------------------------------------------------------------- NUL bytes */
+
+static quell_status read_text(quell_recording *out, const test_text *text, quell_arena *arena,
+                              quell_error *err)
+{
+    faulty state = {.bytes = (const unsigned char *)text->bytes, .size = text->length};
+    return read_from(out, &state, NULL, arena, err);
+}
+
+/* Loggers that lose power leave NUL bytes: at the end they cost nothing, elsewhere their place is told. */
+START_TEST(nul_bytes_at_the_end_cost_nothing)
+{
+    static const struct {
+        const char *before;
+        size_t nuls;
+    } ends[] = {{"", 1}, {"", 7}, {"0.75", 3}, {"", 70000}};
+    test_text text = {0};
+    test_text_add(&text, "t_s,ax_mps2,ay_mps2,az_mps2\n");
+    add_rows(&text, 0, ROWS);
+    test_text_add(&text, "%s", ends[_i].before);
+    for (size_t i = 0; i < ends[_i].nuls; i++)
+        test_text_add(&text, "%c", 0);
+    quell_arena *arena = new_arena();
+    quell_recording recording;
+    quell_error err = {0};
+    quell_status status = read_text(&recording, &text, arena, &err);
+    ck_assert_msg(status == QUELL_OK, "%zu:%zu: %s", err.line, err.column, err.text);
+    check_samples(&recording, ROWS, ROWS);
+    const quell_finding *finding = test_finding(&recording.findings, "cut-short");
+    ck_assert_ptr_nonnull(finding);
+    ck_assert_double_eq(finding->value, ROWS + 2); /* its line */
+    quell_arena_destroy(arena);
+    test_text_free(&text);
+}
+END_TEST
+
+START_TEST(nul_bytes_elsewhere_are_refused_with_their_place)
+{
+    static const struct {
+        size_t row, column; /* where it goes: after so many rows, at this byte of the row from 0 */
+        size_t line;        /* told */
+    } places[] = {{17, 0, 19}, {17, 5, 19}, {100, 8, 102}, {ROWS - 1, 9, ROWS + 1}};
+    test_text text = {0};
+    test_text_add(&text, "t_s,ax_mps2,ay_mps2,az_mps2\n");
+    add_rows(&text, 0, places[_i].row);
+    size_t at = text.length + places[_i].column;
+    add_rows(&text, places[_i].row, ROWS);
+    text.bytes[at] = '\0';
+    quell_arena *arena = new_arena();
+    quell_recording recording;
+    quell_error err = {0};
+    ck_assert_int_eq(read_text(&recording, &text, arena, &err), QUELL_E_DATA);
+    ck_assert_msg(strstr(err.text, "NUL byte") != NULL, "%s", err.text);
+    ck_assert_uint_eq(err.line, places[_i].line);
+    quell_arena_destroy(arena);
+    test_text_free(&text);
+}
+END_TEST
+
+START_TEST(nul_bytes_in_the_head_are_refused)
+{
+    test_text text = {0};
+    test_text_add(&text, "t_s,ax_m%cs2,ay_mps2,az_mps2\n", 0);
+    add_rows(&text, 0, ROWS);
+    quell_arena *arena = new_arena();
+    quell_recording recording;
+    quell_error err = {0};
+    ck_assert_int_eq(read_text(&recording, &text, arena, &err), QUELL_E_DATA);
+    ck_assert_str_eq(err.text, "found binary data (a NUL byte after 8 bytes), want delimited text");
+    quell_arena_destroy(arena);
+    test_text_free(&text);
+}
+END_TEST
+
+Suite *suite_ingest_faults(void)
+{
+    Suite *suite = suite_create("ingest faults");
+    TCase *cases = tcase_create("faults");
+    tcase_set_timeout(cases, 120);
+    tcase_add_loop_test(cases, a_sound_file_of_each_format_is_read, 0, FORMATS);
+    tcase_add_loop_test(cases, pieces_of_any_size_give_the_same, 0, FORMATS);
+    tcase_add_loop_test(cases, a_source_that_fails_at_any_byte_is_told, 0, FORMATS);
+    tcase_add_loop_test(cases, a_file_cut_anywhere_gives_what_is_there, 0, FORMATS);
+    tcase_add_loop_test(cases, every_allocation_may_fail_in_every_format, 0, FORMATS);
+    tcase_add_test(cases, a_damaged_byte_of_gzip_is_found);
+    tcase_add_loop_test(cases, nul_bytes_at_the_end_cost_nothing, 0, 4);
+    tcase_add_loop_test(cases, nul_bytes_elsewhere_are_refused_with_their_place, 0, 4);
+    tcase_add_test(cases, nul_bytes_in_the_head_are_refused);
+    suite_add_tcase(suite, cases);
+    return suite;
+}
