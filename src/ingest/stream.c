@@ -1,136 +1,19 @@
 /* A recording in one pass: rows from a format's reader get their sample index, are laid on the even grid, and go to the
    digest and to whoever wants the samples. Nothing here grows with the recording. */
-#include "ingest/ingest_private.h"
+#include "ingest/stream_private.h"
 
 #include <math.h>
 #include <string.h>
-
-#define EVEN_JITTER 0.003 /* stamps that were measured scatter by more */
-
-/* One reading. */
-typedef struct pass {
-    quell_recording *out;
-    ingest_reader *reader;
-    const ingest_settings *settings;
-    const quell_sink *sink;
-    quell_arena *arena;
-    ingest_batch *batch;
-    ingest_rows *rows;
-    ingest_timeline *timeline; /* NULL where rows are consecutive */
-    ingest_levels *levels;
-    ingest_grid grid;
-    bool ended;                       /* the reader has no more rows */
-    bool any;                         /* a row with values has been placed */
-    size_t base;                      /* index of the first row with values */
-    size_t first;                     /* index of the first row laid, from base */
-    size_t last;                      /* index of the last row with values, from base */
-    size_t rows_seen, whole;          /* rows read; of these with values */
-    size_t kept;                      /* rows laid or to be laid: inside the span */
-    double zero;                      /* the first stamp */
-    double sum[3], most[3], least[3]; /* over all rows with values, in the file's units */
-} pass;
 
 static quell_status out_of_memory(quell_error *err)
 {
     return quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
 }
 
-/* ---------------------------------------------------------------- the rate */
-
-/* The rate that does not come from stamps: as asked for, or as the file states it. 0 if there is none. */
-static double nominal_rate_hz(const pass *p)
-{
-    return p->settings->rate_hz > 0 ? p->settings->rate_hz : p->reader->stated.rate_hz;
-}
-
-static quell_status take_nominal_rate(pass *p, quell_error *err)
-{
-    quell_recording *out = p->out;
-    const ingest_stated *stated = &p->reader->stated;
-    double rate_hz = nominal_rate_hz(p);
-    if (!(rate_hz > 0))
-        return quell_fail(err, QUELL_E_DATA, "found no time and no rate, want stamps, or --rate HZ");
-    out->rate_hz = rate_hz;
-    double tolerance = p->settings->has_tolerance ? p->settings->tolerance : 0;
-    out->rate_ci95_hz[0] = rate_hz * (1 - tolerance);
-    out->rate_ci95_hz[1] = rate_hz * (1 + tolerance);
-    out->start_s = stated->start;
-    if (p->settings->has_tolerance || (p->settings->rate_hz <= 0 && stated->rate_exact))
-        return QUELL_OK;
-    quell_status status = quell_findings_add(&out->findings, p->arena, "rate", QUELL_NOTE, rate_hz, NAN,
-                                             "say --rate HZ:TOL% to carry its tolerance into every frequency",
-                                             "the rate of %.6g Hz%s is taken as exact", rate_hz,
-                                             p->settings->rate_hz > 0 ? "" : ", which the file states,");
-    return status == QUELL_OK ? status : out_of_memory(err);
-}
-
-static quell_status compare_rates(pass *p, quell_error *err)
-{
-    double nominal_hz = nominal_rate_hz(p);
-    if (!(nominal_hz > 0))
-        return QUELL_OK;
-    bool asked = p->settings->rate_hz > 0; /* what a header says is only a remark */
-    double off = p->out->rate_hz / nominal_hz - 1;
-    quell_severity severity = fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
-    if (fabs(off) > 0.10 && asked)
-        severity = QUELL_REFUSE;
-    quell_status status = quell_findings_add(
-        &p->out->findings, p->arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
-        severity == QUELL_NOTE ? ""
-        : asked                ? "check the rate and --time-unit; the stamps' rate is used"
-                               : "the stamps' rate is used; check --time-unit",
-        "the stamps give %.6g Hz, %+.2f %% from the %s %.6g Hz", p->out->rate_hz, 100 * off,
-        asked ? "nominal" : "file's stated", nominal_hz);
-    return status == QUELL_OK ? status : out_of_memory(err);
-}
-
-static quell_status check_rate(double rate_hz, quell_error *err)
-{
-    if (isfinite(rate_hz) && rate_hz >= 1e-3 && rate_hz <= 1e9)
-        return QUELL_OK;
-    return quell_fail(err, QUELL_E_DATA,
-                      "the stamps give a rate of %.3g Hz, want 0.001 to 1e9; check --time-unit", rate_hz);
-}
-
-/* What the stamps say in the end. */
-static quell_status take_clock(pass *p, quell_error *err)
-{
-    quell_recording *out = p->out;
-    ingest_clock clock;
-    quell_status status = ingest_timeline_finish(p->timeline, &clock, err);
-    if (status != QUELL_OK)
-        return status;
-    const double unit_s = p->reader->stated.time_unit.si;
-    double relative = 1.96 * clock.step_error / clock.step;
-    out->rate_hz = 1 / (clock.step * unit_s);
-    status = check_rate(out->rate_hz, err);
-    if (status != QUELL_OK)
-        return status;
-    out->has_time = true;
-    out->rate_ci95_hz[0] = out->rate_hz * (1 - fmin(relative, 1));
-    out->rate_ci95_hz[1] = out->rate_hz * (1 + relative);
-    out->start_s = (p->zero + clock.origin) * unit_s;
-    out->jitter_fraction = clock.jitter;
-    out->coarse_stamps = clock.coarse;
-    if (clock.coarse)
-        status = quell_findings_add(
-            &out->findings, p->arena, "stamps", QUELL_WARN, clock.jitter, NAN,
-            "let the logger write time in microseconds",
-            "the stamps are coarse against the step between samples: the mean rate is right, but "
-            "single lost samples cannot be seen");
-    if (status == QUELL_OK && clock.jitter < EVEN_JITTER)
-        status = quell_findings_add(
-            &out->findings, p->arena, "stamps", QUELL_NOTE, clock.jitter, EVEN_JITTER, "",
-            "the stamps scatter by less than %.1f %% of a sample, as if computed from a nominal "
-            "rate: then the rate's interval says nothing about the clock",
-            100 * EVEN_JITTER);
-    return status == QUELL_OK ? compare_rates(p, err) : out_of_memory(err);
-}
-
 /* ---------------------------------------------------------------- rows in */
 
 /* One batch more behind the rows held. */
-static quell_status pull(pass *p, quell_error *err)
+static quell_status pull(ingest_pass *p, quell_error *err)
 {
     quell_status status = p->reader->next(p->reader, p->batch, err);
     if (status != QUELL_OK)
@@ -155,40 +38,18 @@ static quell_status pull(pass *p, quell_error *err)
     return QUELL_OK;
 }
 
-/* The clock's beginning, the unit of time and the rate, from the rows at the start. */
-static quell_status begin(pass *p, quell_error *err)
+/* The clock's beginning, from the rows at the start. */
+static quell_status begin_clock(ingest_pass *p, quell_error *err)
 {
-    ingest_stated *stated = &p->reader->stated;
+    const ingest_stated *stated = &p->reader->stated;
     const ingest_rows *rows = p->rows;
-    quell_status status = QUELL_OK;
-    if (stated->has_time || stated->has_counter)
-        status = ingest_timeline_begin(&p->timeline, rows->stamp, stated->has_counter ? rows->counter : NULL,
-                                       rows->count, p->ended, err);
-    if (status != QUELL_OK)
-        return status;
-    if (stated->has_time) {
-        double step = ingest_timeline_step(p->timeline);
-        status = ingest_time_unit_settle(stated, step, rows->stamp[rows->count - 1], p->settings,
-                                         &p->out->findings, p->arena, err);
-        p->grid.rate_hz = status == QUELL_OK ? 1 / (step * stated->time_unit.si) : 0;
-        if (status == QUELL_OK)
-            status = check_rate(p->grid.rate_hz, err);
-    } else {
-        status = take_nominal_rate(p, err);
-        p->grid.rate_hz = p->out->rate_hz;
-    }
-    p->grid.axes = stated->axes;
-    p->grid.sink = p->sink;
-    if (status == QUELL_OK)
-        status = ingest_digest_create(&p->grid.digest, stated->axes, p->grid.rate_hz, p->arena, err);
-    if (status == QUELL_OK)
-        status = ingest_levels_create(&p->levels, stated->axes, p->arena, err);
-    if (status == QUELL_OK && p->sink != NULL)
-        status = p->sink->begin(p->sink->context, stated->axes, p->grid.rate_hz, err);
-    return status;
+    if (!stated->has_time && !stated->has_counter)
+        return QUELL_OK;
+    return ingest_timeline_begin(&p->timeline, rows->stamp, stated->has_counter ? rows->counter : NULL,
+                                 rows->count, p->ended, err);
 }
 
-static quell_status place(pass *p, quell_error *err)
+static quell_status place(ingest_pass *p, quell_error *err)
 {
     ingest_rows *rows = p->rows;
     size_t from = rows->placed, n = rows->count - from, placed = n;
@@ -206,11 +67,39 @@ static quell_status place(pass *p, quell_error *err)
     return QUELL_OK;
 }
 
+/* The unit of time and the rate, as the rows placed so far tell them; and all that needs to know. */
+static quell_status begin(ingest_pass *p, quell_error *err)
+{
+    ingest_stated *stated = &p->reader->stated;
+    const ingest_rows *rows = p->rows;
+    quell_status status = QUELL_OK;
+    if (stated->has_time) {
+        double step = ingest_timeline_step(p->timeline);
+        status = ingest_time_unit_settle(stated, step, rows->stamp[rows->count - 1], p->settings,
+                                         &p->out->findings, p->arena, err);
+        p->grid.rate_hz = status == QUELL_OK ? 1 / (step * stated->time_unit.si) : 0;
+        if (status == QUELL_OK)
+            status = ingest_rate_check(p->grid.rate_hz, err);
+    } else {
+        status = ingest_nominal_rate_take(p, err);
+        p->grid.rate_hz = p->out->rate_hz;
+    }
+    p->grid.axes = stated->axes;
+    p->grid.sink = p->sink;
+    if (status == QUELL_OK)
+        status = ingest_digest_create(&p->grid.digest, stated->axes, p->grid.rate_hz, p->arena, err);
+    if (status == QUELL_OK)
+        status = ingest_levels_create(&p->levels, stated->axes, p->arena, err);
+    if (status == QUELL_OK && p->sink != NULL)
+        status = p->sink->begin(p->sink->context, stated->axes, p->grid.rate_hz, err);
+    return status;
+}
+
 /* ---------------------------------------------------------------- rows that count */
 
 /* Is a sample inside the span, in seconds from the first row with values? The rate is not known to the last digit yet:
    a hundredth of a sample is not counted. */
-static bool is_inside(const pass *p, size_t index)
+static bool is_inside(const ingest_pass *p, size_t index)
 {
     const double slack = 0.01;
     return (double)index >= p->settings->span_s[0] * p->grid.rate_hz - slack &&
@@ -218,7 +107,7 @@ static bool is_inside(const pass *p, size_t index)
 }
 
 /* Sums and extremes over rows [from, to), all of them with values. */
-static void note_values(pass *p, size_t from, size_t to)
+static void note_values(ingest_pass *p, size_t from, size_t to)
 {
     for (size_t k = 0; k < p->grid.axes; k++) {
         const double *value = p->rows->value[k];
@@ -236,7 +125,7 @@ static void note_values(pass *p, size_t from, size_t to)
 }
 
 /* Do all of the rows [from, placed) have values, with no span to be looked at? Rows without have none on any axis. */
-static bool all_count(const pass *p, size_t from)
+static bool all_count(const ingest_pass *p, size_t from)
 {
     double odd = 0; /* 0 times NaN is NaN */
     for (size_t i = from; i < p->rows->placed; i++)
@@ -257,7 +146,7 @@ static void take_out(ingest_rows *rows, size_t axes, size_t kept)
 
 /* Takes out the rows [from, placed) that have only a stamp, now that they have told the time, and those outside the
    span. Indices count from the first row with values then. */
-static void keep_what_counts(pass *p, size_t from)
+static void keep_what_counts(ingest_pass *p, size_t from)
 {
     ingest_rows *rows = p->rows;
     const bool all = all_count(p, from);
@@ -308,14 +197,11 @@ static void let_go(ingest_rows *rows, size_t axes)
     rows->laid -= gone;
 }
 
-/* Places what the clock can place and lays what can be laid: the last placed row waits for the one after it. */
-static quell_status advance(pass *p, quell_error *err)
+/* Lays what can be laid of the rows placed from `from` on: the last one waits for the one after it. */
+static quell_status lay(ingest_pass *p, size_t from, quell_error *err)
 {
     ingest_rows *rows = p->rows;
-    size_t from = rows->placed;
-    quell_status status = place(p, err);
-    if (status != QUELL_OK)
-        return status;
+    quell_status status = QUELL_OK;
     keep_what_counts(p, from);
     const double *const value[3] = {rows->value[0] + from, rows->value[1] + from, rows->value[2] + from};
     ingest_levels_add(p->levels, value, rows->placed - from);
@@ -330,7 +216,7 @@ static quell_status advance(pass *p, quell_error *err)
 
 /* ---------------------------------------------------------------- the end */
 
-static quell_status settle(pass *p, quell_error *err)
+static quell_status settle(ingest_pass *p, quell_error *err)
 {
     quell_recording *out = p->out;
     ingest_stated *stated = &p->reader->stated;
@@ -344,7 +230,7 @@ static quell_status settle(pass *p, quell_error *err)
                                 p->settings->span, p->kept, (double)p->last / p->grid.rate_hz,
                                 INGEST_ROWS_MIN);
     if (stated->has_time)
-        status = take_clock(p, err);
+        status = ingest_clock_take(p, err);
     if (status != QUELL_OK)
         return status;
     out->offset_s = (double)p->first / out->rate_hz;
@@ -375,7 +261,7 @@ static quell_status settle(pass *p, quell_error *err)
     return QUELL_OK;
 }
 
-static quell_status run(pass *p, quell_error *err)
+static quell_status run(ingest_pass *p, quell_error *err)
 {
     quell_status status = QUELL_OK;
     while (status == QUELL_OK && !p->ended && p->rows->count < INGEST_PREFIX)
@@ -384,13 +270,20 @@ static quell_status run(pass *p, quell_error *err)
         return quell_fail(err, QUELL_E_DATA, "found %zu samples, want %d at least", p->rows->count,
                           INGEST_ROWS_MIN);
     if (status == QUELL_OK)
+        status = begin_clock(p, err);
+    if (status == QUELL_OK)
+        status = place(p, err);
+    if (status == QUELL_OK)
         status = begin(p, err);
-    for (;;) {
-        if (status == QUELL_OK)
-            status = advance(p, err);
-        if (status != QUELL_OK || p->ended)
-            break;
+    if (status == QUELL_OK)
+        status = lay(p, 0, err);
+    while (status == QUELL_OK && !p->ended) {
+        size_t from = p->rows->placed;
         status = pull(p, err);
+        if (status == QUELL_OK)
+            status = place(p, err);
+        if (status == QUELL_OK)
+            status = lay(p, from, err);
     }
     return status == QUELL_OK ? settle(p, err) : status;
 }
@@ -398,7 +291,7 @@ static quell_status run(pass *p, quell_error *err)
 quell_status ingest_stream(quell_recording *out, ingest_reader *reader, const ingest_settings *settings,
                            const quell_sink *sink, quell_arena *arena, quell_error *err)
 {
-    pass p = {.out = out, .reader = reader, .settings = settings, .sink = sink, .arena = arena};
+    ingest_pass p = {.out = out, .reader = reader, .settings = settings, .sink = sink, .arena = arena};
     for (size_t k = 0; k < 3; k++) {
         p.most[k] = -HUGE_VAL;
         p.least[k] = HUGE_VAL;

@@ -1,0 +1,101 @@
+/* The rate of a recording: from its stamps, or as it was given. */
+#include "ingest/stream_private.h"
+
+#include <math.h>
+
+#define EVEN_JITTER 0.003 /* stamps that were measured scatter by more */
+
+static quell_status out_of_memory(quell_error *err)
+{
+    return quell_fail(err, QUELL_E_MEMORY, "out of memory for findings");
+}
+
+/* The rate that does not come from stamps: as asked for, or as the file states it. 0 if there is none. */
+static double nominal_rate_hz(const ingest_pass *p)
+{
+    return p->settings->rate_hz > 0 ? p->settings->rate_hz : p->reader->stated.rate_hz;
+}
+
+quell_status ingest_nominal_rate_take(ingest_pass *p, quell_error *err)
+{
+    quell_recording *out = p->out;
+    const ingest_stated *stated = &p->reader->stated;
+    double rate_hz = nominal_rate_hz(p);
+    if (!(rate_hz > 0))
+        return quell_fail(err, QUELL_E_DATA, "found no time and no rate, want stamps, or --rate HZ");
+    out->rate_hz = rate_hz;
+    double tolerance = p->settings->has_tolerance ? p->settings->tolerance : 0;
+    out->rate_ci95_hz[0] = rate_hz * (1 - tolerance);
+    out->rate_ci95_hz[1] = rate_hz * (1 + tolerance);
+    out->start_s = stated->start;
+    if (p->settings->has_tolerance || (p->settings->rate_hz <= 0 && stated->rate_exact))
+        return QUELL_OK;
+    quell_status status = quell_findings_add(&out->findings, p->arena, "rate", QUELL_NOTE, rate_hz, NAN,
+                                             "say --rate HZ:TOL% to carry its tolerance into every frequency",
+                                             "the rate of %.6g Hz%s is taken as exact", rate_hz,
+                                             p->settings->rate_hz > 0 ? "" : ", which the file states,");
+    return status == QUELL_OK ? status : out_of_memory(err);
+}
+
+static quell_status compare_rates(ingest_pass *p, quell_error *err)
+{
+    double nominal_hz = nominal_rate_hz(p);
+    if (!(nominal_hz > 0))
+        return QUELL_OK;
+    bool asked = p->settings->rate_hz > 0; /* what a header says is only a remark */
+    double off = p->out->rate_hz / nominal_hz - 1;
+    quell_severity severity = fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
+    if (fabs(off) > 0.10 && asked)
+        severity = QUELL_REFUSE;
+    quell_status status = quell_findings_add(
+        &p->out->findings, p->arena, "rate", severity, off, severity == QUELL_REFUSE ? 0.10 : 0.02,
+        severity == QUELL_NOTE ? ""
+        : asked                ? "check the rate and --time-unit; the stamps' rate is used"
+                               : "the stamps' rate is used; check --time-unit",
+        "the stamps give %.6g Hz, %+.2f %% from the %s %.6g Hz", p->out->rate_hz, 100 * off,
+        asked ? "nominal" : "file's stated", nominal_hz);
+    return status == QUELL_OK ? status : out_of_memory(err);
+}
+
+quell_status ingest_rate_check(double rate_hz, quell_error *err)
+{
+    if (isfinite(rate_hz) && rate_hz >= 1e-3 && rate_hz <= 1e9)
+        return QUELL_OK;
+    return quell_fail(err, QUELL_E_DATA,
+                      "the stamps give a rate of %.3g Hz, want 0.001 to 1e9; check --time-unit", rate_hz);
+}
+
+/* What the stamps say in the end. */
+quell_status ingest_clock_take(ingest_pass *p, quell_error *err)
+{
+    quell_recording *out = p->out;
+    ingest_clock clock;
+    quell_status status = ingest_timeline_finish(p->timeline, &clock, err);
+    if (status != QUELL_OK)
+        return status;
+    const double unit_s = p->reader->stated.time_unit.si;
+    double relative = 1.96 * clock.step_error / clock.step;
+    out->rate_hz = 1 / (clock.step * unit_s);
+    status = ingest_rate_check(out->rate_hz, err);
+    if (status != QUELL_OK)
+        return status;
+    out->has_time = true;
+    out->rate_ci95_hz[0] = out->rate_hz * (1 - fmin(relative, 1));
+    out->rate_ci95_hz[1] = out->rate_hz * (1 + relative);
+    out->start_s = (p->zero + clock.origin) * unit_s;
+    out->jitter_fraction = clock.jitter;
+    out->coarse_stamps = clock.coarse;
+    if (clock.coarse)
+        status = quell_findings_add(
+            &out->findings, p->arena, "stamps", QUELL_WARN, clock.jitter, NAN,
+            "let the logger write time in microseconds",
+            "the stamps are coarse against the step between samples: the mean rate is right, but "
+            "single lost samples cannot be seen");
+    if (status == QUELL_OK && clock.jitter < EVEN_JITTER)
+        status = quell_findings_add(
+            &out->findings, p->arena, "stamps", QUELL_NOTE, clock.jitter, EVEN_JITTER, "",
+            "the stamps scatter by less than %.1f %% of a sample, as if computed from a nominal "
+            "rate: then the rate's interval says nothing about the clock",
+            100 * EVEN_JITTER);
+    return status == QUELL_OK ? compare_rates(p, err) : out_of_memory(err);
+}
