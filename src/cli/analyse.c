@@ -166,30 +166,16 @@ quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, d
     return status;
 }
 
-static double mean_square(const double *values, size_t n)
-{
-    double sum = 0, squares = 0;
-    for (size_t i = 0; i < n; i++) {
-        sum += values[i];
-        squares += values[i] * values[i];
-    }
-    return n > 0 ? squares / (double)n - sum / (double)n * (sum / (double)n) : 0;
-}
-
 size_t cli_axis_under_test(const cli_recording *loaded)
 {
     const quell_recording *recording = &loaded->recording;
     if (recording->axes == 3 && (loaded->driven == 'x' || loaded->driven == 'y'))
         return (size_t)(loaded->driven - 'x');
     size_t most = 0;
-    double largest = 0;
-    for (size_t i = 0; i < recording->axes; i++) {
-        double power = mean_square(recording->accel_mps2[i], recording->samples);
-        if (power > largest) {
-            largest = power;
-            most = i;
-        }
-    }
+    double scatter[3][3];
+    quell_recording_scatter(recording, scatter);
+    for (size_t i = 1; i < recording->axes; i++)
+        most = scatter[i][i] > scatter[most][most] ? i : most;
     return most;
 }
 
