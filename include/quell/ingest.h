@@ -143,10 +143,9 @@ quell_status quell_mounting_find(quell_mounting *out, quell_recording *recording
     recordings; nothing to do for others). */
 void quell_mounting_apply(const quell_mounting *mounting, quell_recording *recording);
 
-/** Variances and covariances of the whole recording, (m/s2)2, row by row, in the axes that it is in: zero for axes it
-    does not have. QUELL_OK; QUELL_E_MEMORY (out is untouched). */
-quell_status quell_recording_scatter(quell_recording *recording, double out[3][3], quell_arena *arena,
-                                     quell_error *err);
+/** Variances and covariances of the whole recording, (m/s2)2, in the axes that it is in; zero for axes it does not have.
+    The recording has a digest, as all that were read have. */
+void quell_recording_scatter(const quell_recording *recording, double out[3][3]);
 
 /** What a stretch of a recording is. */
 typedef enum quell_stretch {
@@ -166,6 +165,8 @@ typedef struct quell_segment {
     double start_s, end_s;
 } quell_segment;
 
+enum { QUELL_SEGMENTS_MAX = 64 };
+
 /** Is a recording fit to analyse? */
 typedef struct quell_fitness {
     const char *verdict;         /**< "fit", "care", "unfit" */
@@ -177,7 +178,7 @@ typedef struct quell_fitness {
                                         above 0.3 of the rate; NaN if it is too short to tell */
     double dominant_hz; /**< where the motion has its largest density; NaN without motion */
     size_t segments;
-    quell_segment segment[32]; /**< times from the file's first sample: ready for --span */
+    quell_segment segment[QUELL_SEGMENTS_MAX]; /**< times from the file's first sample: ready for --span */
 } quell_fitness;
 
 /** Judges a recording and adds findings to it: lost samples (over 1 % care, 10 % unfit), jitter of fine stamps (10 %,

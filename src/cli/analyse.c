@@ -189,7 +189,12 @@ size_t cli_axis_under_test(const cli_recording *loaded)
     const quell_recording *recording = &loaded->recording;
     if (recording->axes == 3 && (loaded->driven == 'x' || loaded->driven == 'y'))
         return (size_t)(loaded->driven - 'x');
-    return loaded->most_motion;
+    size_t most = 0;
+    double scatter[3][3];
+    quell_recording_scatter(recording, scatter);
+    for (size_t i = 1; i < recording->axes; i++)
+        most = scatter[i][i] > scatter[most][most] ? i : most;
+    return most;
 }
 
 /* Whether a shaper was on changes every result: who does not say so is told, once. */

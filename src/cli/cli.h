@@ -123,8 +123,7 @@ typedef struct cli_recording {
     quell_recording recording;
     quell_mounting mounting;
     quell_fitness fitness;
-    char driven;        /* 'x', 'y' or 0 if not known */
-    size_t most_motion; /* index of the axis with the largest variance */
+    char driven; /* 'x', 'y' or 0 if not known */
 } cli_recording;
 
 /* Reads, turns into machine axes and judges. driven: 'x', 'y' or 0. An unfit recording is QUELL_E_DATA unless

@@ -70,13 +70,6 @@ quell_status cli_recording_judge(cli_run *run, cli_recording *loaded)
     if (status != QUELL_OK)
         return status;
     quell_mounting_apply(&loaded->mounting, recording);
-    double scatter[3][3];
-    status = quell_recording_scatter(recording, scatter, run->arena, &run->err);
-    if (status != QUELL_OK)
-        return status;
-    for (size_t i = 1; i < recording->axes; i++)
-        if (scatter[i][i] > scatter[loaded->most_motion][loaded->most_motion])
-            loaded->most_motion = i;
     bool known = recording->axes == 3 && (loaded->driven == 'x' || loaded->driven == 'y');
     int axis = known ? loaded->driven - 'x' : -1;
     status = quell_recording_judge(&loaded->fitness, recording, axis, run->arena, &run->err);

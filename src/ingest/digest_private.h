@@ -124,6 +124,8 @@ void digest_turn(struct ingest_digest *digest, const double map[3][3]);
 /* digest_read.c: seconds from the first sample to the first and the last one of a window. */
 double digest_start_s(const struct ingest_digest *digest, const digest_window *window);
 double digest_end_s(const struct ingest_digest *digest, const digest_window *window);
+/* Seconds that windows [from, to) last. */
+double digest_seconds(const struct ingest_digest *digest, size_t from, size_t to);
 /* Mean of everything. */
 void digest_mean(const struct ingest_digest *digest, double out[3]);
 /* Mean square about `mean` of n samples, all axes together. */

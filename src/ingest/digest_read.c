@@ -1,6 +1,8 @@
 /* What is asked of a digest by those that judge. */
 #include "ingest/digest_private.h"
 
+#include <assert.h>
+
 double digest_start_s(const struct ingest_digest *digest, const digest_window *window)
 {
     return (double)(window->first + window->lost_before) / digest->rate_hz;
@@ -10,6 +12,13 @@ double digest_end_s(const struct ingest_digest *digest, const digest_window *win
 {
     size_t last = window->first + window->count - 1 + window->lost_before + window->lost_inside;
     return (double)last / digest->rate_hz;
+}
+
+double digest_seconds(const struct ingest_digest *digest, size_t from, size_t to)
+{
+    return from < to ? digest_end_s(digest, &digest->window[to - 1]) -
+                           digest_start_s(digest, &digest->window[from]) + 1 / digest->rate_hz
+                     : 0;
 }
 
 double digest_square_about(const struct ingest_digest *digest, const digest_sums *sums, size_t n,
@@ -42,12 +51,9 @@ void digest_mean(const struct ingest_digest *digest, double out[3])
         out[k] = digest->origin[k] + (count > 0 ? sums.sum[k] / (double)count : 0);
 }
 
-quell_status quell_recording_scatter(quell_recording *recording, double out[3][3], quell_arena *arena,
-                                     quell_error *err)
+void quell_recording_scatter(const quell_recording *recording, double out[3][3])
 {
-    quell_status status = ingest_digest_make(recording, arena, err);
-    if (status != QUELL_OK)
-        return status;
+    assert(recording->digest != NULL);
     digest_sums sums;
     double mean[3], about[3][3];
     size_t count = sum_all(recording->digest, &sums);
@@ -56,5 +62,4 @@ quell_status quell_recording_scatter(quell_recording *recording, double out[3][3
     for (size_t k = 0; k < 3; k++)
         for (size_t m = 0; m < 3; m++)
             out[k][m] = count > 0 ? about[k][m] / (double)count : 0;
-    return QUELL_OK;
 }

@@ -163,7 +163,7 @@ static size_t longest_run(const judging *j, size_t axis, const digest_window **a
     size_t longest = 0;
     for (size_t s = 0; s < j->activity->count; s++) {
         const ingest_stretch *stretch = &j->activity->stretch[s];
-        if (stretch->kind == QUELL_REST || stretch->kind == QUELL_STROKES)
+        if (!ingest_is_excitation(stretch->kind))
             continue;
         for (size_t w = stretch->window[0]; w < stretch->window[1]; w++) {
             const digest_window *window = &j->recording->digest->window[w];

@@ -587,7 +587,13 @@ void ingest_levels_finish(ingest_levels *levels, const double scale[3], quell_re
 
 /* ---------------------------------------------------------------- motion and rest (segments.c) */
 
-enum { INGEST_SEGMENTS_MAX = 32 };
+enum { INGEST_SEGMENTS_MAX = QUELL_SEGMENTS_MAX };
+
+/* Above this even the quietest windows move: a sweep through a mode has contrast, too. */
+#define INGEST_MOTION_MPS2 0.5
+
+/* Neither rest nor slow strokes. */
+bool ingest_is_excitation(quell_stretch kind);
 
 /* A stretch of samples [from, to), and the windows of the digest that they fill. */
 typedef struct ingest_stretch {
@@ -599,7 +605,7 @@ typedef struct ingest_activity {
     size_t count;
     ingest_stretch stretch[INGEST_SEGMENTS_MAX];
     double mean_mps2[3];  /* of the rest, or of everything if there is none */
-    double rest_rms_mps2; /* about that mean, all axes together, in the quietest windows */
+    double rest_rms_mps2; /* about that mean, all axes together, in the rests */
     bool has_rest;
 } ingest_activity;
 

@@ -29,7 +29,7 @@ static size_t motions_of(const ingest_activity *activity, ingest_stretch *out)
 {
     size_t count = 0;
     for (size_t s = 0; s < activity->count; s++)
-        if (activity->stretch[s].kind != QUELL_REST && activity->stretch[s].kind != QUELL_STROKES)
+        if (ingest_is_excitation(activity->stretch[s].kind))
             out[count++] = activity->stretch[s];
     return count;
 }

@@ -1,19 +1,17 @@
-/* Rest, slow strokes and motion, found in the level of motion over the digest's windows. */
-#include "ingest/digest_private.h"
+/* Rest and motion: which stretches of a recording move, and what is measured in its rests. */
+#include "ingest/segments_private.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <string.h>
 
-#define CONTRAST 3.0      /* a window this many times above the quietest ones moves */
-#define MOTION_LEAST 0.05 /* m/s2: a window below this does not move, however quiet the rest is */
 #define MERGE_MOST_S 2.0  /* pauses shorter than this belong to the motion around them ... */
 #define MERGE_LEAST_S 0.3 /* ... but half the longest pause is enough, down to this */
+#define PART_S 0.8        /* after a longer pause another kind of motion may come */
 #define REST_LEAST_S 0.5  /* a shorter pause is no rest */
-#define LEVEL_OF_MOTION                                                                                      \
-    0.5 /* m/s2: above this even the quietest windows move (a sweep through a mode has contrast, too) */
-#define LULL 1.15      /* times the quietest rest: a louder pause in the motion is no rest */
-#define SLOW_SHARE 0.3 /* of the energy below 10 Hz that makes strokes slow */
+#define LULL_MOST_S 2.0   /* a longer pause is a rest ... */
+#define LULL 1.3          /* ... and so is one that is not so many times louder than the quietest rest */
+
+enum { BLOCKS_MAX = INGEST_SEGMENTS_MAX / 2 - 1 };
 
 const char *quell_stretch_word(quell_stretch kind)
 {
@@ -25,99 +23,78 @@ const char *quell_stretch_word(quell_stretch kind)
     return words[kind];
 }
 
-/* Levels of a recording by window. */
-typedef struct levels {
-    const struct ingest_digest *digest;
-    size_t count;
-    double *level; /* rms about the static mean, all axes */
-    double *work;  /* as long */
-    double mean_mps2[3];
-} levels;
-
-/* The static mean of an axis: median of the windows' means, which motion hardly moves. */
-static double static_mean(levels *w, size_t axis)
+bool ingest_is_excitation(quell_stretch kind)
 {
-    for (size_t j = 0; j < w->count; j++) {
-        const digest_window *window = &w->digest->window[j];
-        w->work[j] = window->all.sum[axis] / (double)window->count;
-    }
-    gsl_sort(w->work, 1, w->count);
-    return w->digest->origin[axis] + w->work[w->count / 2];
+    return kind != QUELL_REST && kind != QUELL_STROKES;
 }
 
-static void measure_windows(levels *w)
+static bool moves(const ingest_window_levels *levels, size_t j)
 {
-    for (size_t k = 0; k < 3; k++)
-        w->mean_mps2[k] = static_mean(w, k);
-    for (size_t j = 0; j < w->count; j++) {
-        const digest_window *window = &w->digest->window[j];
-        w->level[j] =
-            sqrt(fmax(digest_square_about(w->digest, &window->all, window->count, w->mean_mps2), 0));
-    }
+    return levels->square[j] > levels->threshold * levels->threshold;
 }
 
-/* Level above which a window moves; infinite if the recording has no rest or no motion. *quiet: level of the quietest. */
-static double motion_threshold(levels *w, double *quiet)
-{
-    memcpy(w->work, w->level, w->count * sizeof *w->level);
-    gsl_sort(w->work, 1, w->count);
-    double loudest = w->work[w->count - 1];
-    *quiet = w->work[w->count / 20];
-    double threshold = fmax(fmax(CONTRAST * *quiet, 0.01 * loudest), MOTION_LEAST);
-    bool contrast = *quiet < LEVEL_OF_MOTION && loudest > 1.5 * threshold;
-    return contrast ? threshold : HUGE_VAL;
-}
+/* ---------------------------------------------------------------- blocks of windows that move */
 
-/* Windows from..to (exclusive) that move, in a list. */
-typedef struct block {
-    size_t from, to;
-} block;
-
-static size_t longest_pause(const levels *w, double threshold)
+static size_t longest_pause(const ingest_window_levels *levels)
 {
     size_t longest = 0, run = 0;
-    for (size_t j = 0; j < w->count; j++) {
-        run = w->level[j] > threshold ? 0 : run + 1;
+    for (size_t j = 0; j < levels->count; j++) {
+        run = moves(levels, j) ? 0 : run + 1;
         longest = run > longest ? run : longest;
     }
     return longest;
 }
 
 /* Moving windows, joined over pauses shorter than `pause`; false if there are more than fit. */
-static bool find_blocks(const levels *w, double threshold, size_t pause, block *out, size_t most,
+static bool find_blocks(const ingest_window_levels *levels, size_t pause, ingest_block out[BLOCKS_MAX],
                         size_t *count)
 {
     *count = 0;
-    for (size_t j = 0; j < w->count; j++) {
-        if (!(w->level[j] > threshold))
+    for (size_t j = 0; j < levels->count; j++) {
+        if (!moves(levels, j))
             continue;
         if (*count > 0 && j - out[*count - 1].to < pause) {
             out[*count - 1].to = j + 1;
             continue;
         }
-        if (*count == most)
+        if (*count == BLOCKS_MAX)
             return false;
-        out[(*count)++] = (block){j, j + 1};
+        out[(*count)++] = (ingest_block){j, j + 1, QUELL_MOTION};
     }
     return true;
 }
 
-/* Share of the energy of windows [from, to) that lies below 10 Hz. */
-static double slow_share(const struct ingest_digest *digest, const double mean_mps2[3], size_t from,
-                         size_t to)
+/* Bursts within `pause` of each other belong together if they are of one kind; two sweeps are two. */
+static size_t join_blocks(const ingest_window_levels *levels, ingest_block block[BLOCKS_MAX], size_t count,
+                          size_t pause)
 {
-    digest_sums slow = {0}, all = {0};
-    size_t steps = 0, count = 0;
-    for (size_t j = from; j < to; j++) {
-        const digest_window *window = &digest->window[j];
-        digest_sums_join(&slow, &window->slow);
-        digest_sums_join(&all, &window->all);
-        steps += window->slow_count;
-        count += window->count;
+    size_t kept = 0;
+    for (size_t b = 1; b < count; b++) {
+        bool same = block[b].kind == block[kept].kind && block[b].kind != QUELL_SWEEP;
+        if (same && block[b].from - block[kept].to < pause)
+            block[kept].to = block[b].to;
+        else
+            block[++kept] = block[b];
     }
-    double power = digest_square_about(digest, &all, count, mean_mps2);
-    return power > 0 ? digest_square_about(digest, &slow, steps, mean_mps2) / power : 0;
+    count = kept + 1;
+    ingest_blocks_name(levels, block, count);
+    return count;
 }
+
+static size_t gather_blocks(const ingest_window_levels *levels, ingest_block out[BLOCKS_MAX])
+{
+    size_t count, longest = longest_pause(levels);
+    double window_s = digest_seconds(levels->digest, 0, levels->count) / (double)levels->count;
+    double pause_s = fmin(fmax((double)(longest / 2) * window_s, MERGE_LEAST_S), MERGE_MOST_S);
+    size_t pause = (size_t)(pause_s / window_s) + 1, shorter = (size_t)(PART_S / window_s) + 1;
+    shorter = shorter < pause ? shorter : pause;
+    while (!find_blocks(levels, shorter, out, &count))
+        shorter *= 2;
+    ingest_blocks_name(levels, out, count);
+    return join_blocks(levels, out, count, pause);
+}
+
+/* ---------------------------------------------------------------- stretches */
 
 static void add_stretch(ingest_activity *out, quell_stretch kind, size_t from, size_t to)
 {
@@ -128,60 +105,43 @@ static void add_stretch(ingest_activity *out, quell_stretch kind, size_t from, s
         out->stretch[out->count++] = (ingest_stretch){.kind = kind, .window = {from, to}};
 }
 
-static double seconds_between(const struct ingest_digest *digest, size_t from, size_t to)
-{
-    return from < to ? digest_end_s(digest, &digest->window[to - 1]) -
-                           digest_start_s(digest, &digest->window[from]) + 1 / digest->rate_hz
-                     : 0;
-}
-
 /* Blocks and the rests between them; one window more on either side of a block. */
-static void make_stretches(ingest_activity *out, const levels *w, const block *blocks, size_t count)
+static void make_stretches(ingest_activity *out, const ingest_window_levels *levels,
+                           const ingest_block *block, size_t count)
 {
-    size_t quiet_from = 0;
-    bool preamble = true; /* slow strokes come before all other motion */
+    size_t quiet_from = 0, windows = levels->count;
     for (size_t b = 0; b <= count; b++) {
-        size_t from = b == count ? w->count : blocks[b].from > 0 ? blocks[b].from - 1 : 0;
-        size_t to = b < count && blocks[b].to + 1 < w->count ? blocks[b].to + 1 : w->count;
+        size_t from = b == count ? windows : block[b].from > 0 ? block[b].from - 1 : 0;
+        size_t to = b < count && block[b].to + 1 < windows ? block[b].to + 1 : windows;
         from = from > quiet_from ? from : quiet_from;
-        if (seconds_between(w->digest, quiet_from, from) >= REST_LEAST_S)
+        if (digest_seconds(levels->digest, quiet_from, from) >= REST_LEAST_S)
             add_stretch(out, QUELL_REST, quiet_from, from);
         if (b == count)
             return;
-        preamble = preamble && b + 1 < count && slow_share(w->digest, out->mean_mps2, from, to) > SLOW_SHARE;
-        add_stretch(out, preamble ? QUELL_STROKES : QUELL_MOTION, from, to);
+        add_stretch(out, block[b].kind, from, to);
         quiet_from = to;
     }
 }
 
-/* Sums over the windows of a stretch, with the number of samples. */
-static digest_sums stretch_sums(const struct ingest_digest *digest, const ingest_stretch *stretch,
-                                size_t *count)
+/* Mean square level of a stretch, all axes together. */
+static double stretch_square(const ingest_window_levels *levels, const ingest_stretch *stretch)
 {
-    digest_sums out = {0};
-    *count = 0;
+    double sum = 0, count = 0;
     for (size_t j = stretch->window[0]; j < stretch->window[1]; j++) {
-        digest_sums_join(&out, &digest->window[j].all);
-        *count += digest->window[j].count;
+        double n = (double)levels->digest->window[j].count;
+        sum += n * levels->square[j];
+        count += n;
     }
-    return out;
+    return count > 0 ? sum / count : 0;
 }
 
-/* Mean square of a stretch about the static mean, all axes together. */
-static double stretch_square(const ingest_activity *activity, const struct ingest_digest *digest,
-                             const ingest_stretch *stretch)
-{
-    size_t count;
-    digest_sums sums = stretch_sums(digest, stretch, &count);
-    return fmax(digest_square_about(digest, &sums, count, activity->mean_mps2), 0);
-}
-
-/* A lull in the motion is no rest: rests beside motion that are louder than the quietest rest become motion. */
-static void demote_lulls(ingest_activity *out, const struct ingest_digest *digest)
+/* A lull in the motion is no rest: short pauses within one kind of motion that are louder than the quietest rest belong
+   to it. */
+static void join_lulls(ingest_activity *out, const ingest_window_levels *levels)
 {
     double level[INGEST_SEGMENTS_MAX] = {0}, quietest = HUGE_VAL;
     for (size_t s = 0; s < out->count; s++) {
-        level[s] = sqrt(stretch_square(out, digest, &out->stretch[s]));
+        level[s] = sqrt(stretch_square(levels, &out->stretch[s]));
         if (out->stretch[s].kind == QUELL_REST)
             quietest = fmin(quietest, level[s]);
     }
@@ -189,18 +149,23 @@ static void demote_lulls(ingest_activity *out, const struct ingest_digest *diges
     kept.count = 0;
     for (size_t s = 0; s < out->count; s++) {
         const ingest_stretch *stretch = &out->stretch[s];
-        bool beside_motion = (s > 0 && out->stretch[s - 1].kind == QUELL_MOTION) ||
-                             (s + 1 < out->count && out->stretch[s + 1].kind == QUELL_MOTION);
-        bool lull = stretch->kind == QUELL_REST && s > 0 && beside_motion && level[s] > LULL * quietest;
-        add_stretch(&kept, lull ? QUELL_MOTION : stretch->kind, stretch->window[0], stretch->window[1]);
+        bool within = s > 0 && s + 1 < out->count && ingest_is_excitation(stretch[-1].kind) &&
+                      stretch[-1].kind == stretch[1].kind;
+        bool lull = stretch->kind == QUELL_REST && within && level[s] > LULL * quietest &&
+                    digest_seconds(levels->digest, stretch->window[0], stretch->window[1]) < LULL_MOST_S;
+        add_stretch(&kept, lull ? stretch[-1].kind : stretch->kind, stretch->window[0], stretch->window[1]);
     }
     *out = kept;
 }
 
+/* ---------------------------------------------------------------- the rests */
+
 /* The static mean and the level over the rests, or over everything if there is none. */
-static void measure_rest(ingest_activity *out, const struct ingest_digest *digest)
+static void measure_rest(ingest_activity *out, const ingest_window_levels *levels)
 {
+    const struct ingest_digest *digest = levels->digest;
     digest_sums sums = {0};
+    double square = 0;
     size_t count = 0;
     for (size_t s = 0; s < out->count; s++)
         out->has_rest = out->has_rest || out->stretch[s].kind == QUELL_REST;
@@ -208,41 +173,36 @@ static void measure_rest(ingest_activity *out, const struct ingest_digest *diges
         const ingest_stretch *stretch = &out->stretch[s];
         if (out->has_rest && stretch->kind != QUELL_REST)
             continue;
-        size_t more;
-        digest_sums part = stretch_sums(digest, stretch, &more);
-        digest_sums_join(&sums, &part);
-        count += more;
+        for (size_t j = stretch->window[0]; j < stretch->window[1]; j++) {
+            digest_sums_join(&sums, &digest->window[j].all);
+            square += levels->square[j] * (double)digest->window[j].count;
+            count += digest->window[j].count;
+        }
     }
-    if (count == 0)
-        return;
-    out->rest_rms_mps2 = sqrt(fmax(digest_square_about(digest, &sums, count, out->mean_mps2), 0));
+    out->rest_rms_mps2 = count > 0 ? sqrt(square / (double)count) : 0;
     for (size_t k = 0; k < 3; k++)
-        out->mean_mps2[k] = digest->origin[k] + sums.sum[k] / (double)count;
+        out->mean_mps2[k] = digest->origin[k] + (count > 0 ? sums.sum[k] / (double)count : 0);
 }
 
-static void find_activity(ingest_activity *out, levels *w)
+static void find_activity(ingest_activity *out, const ingest_window_levels *levels)
 {
-    measure_windows(w);
-    memcpy(out->mean_mps2, w->mean_mps2, sizeof out->mean_mps2);
-    double quiet, threshold = motion_threshold(w, &quiet);
-    if (!isfinite(threshold)) {
-        add_stretch(out, quiet < LEVEL_OF_MOTION ? QUELL_REST : QUELL_MOTION, 0, w->count);
+    if (!isfinite(levels->threshold) && levels->quiet < INGEST_MOTION_MPS2) {
+        add_stretch(out, QUELL_REST, 0, levels->count);
     } else {
-        block blocks[INGEST_SEGMENTS_MAX / 2 - 1];
-        size_t count, pause = longest_pause(w, threshold) / 2;
-        double window_s = seconds_between(w->digest, 0, w->count) / (double)w->count;
-        double pause_s = fmin(fmax((double)pause * window_s, MERGE_LEAST_S), MERGE_MOST_S);
-        pause = (size_t)(pause_s / window_s) + 1;
-        while (!find_blocks(w, threshold, pause, blocks, INGEST_COUNT(blocks), &count))
-            pause *= 2;
-        make_stretches(out, w, blocks, count);
-        demote_lulls(out, w->digest);
+        ingest_block block[BLOCKS_MAX] = {{0, levels->count, QUELL_MOTION}};
+        size_t count = 1;
+        if (isfinite(levels->threshold))
+            count = gather_blocks(levels, block);
+        else
+            ingest_blocks_name(levels, block, count);
+        make_stretches(out, levels, block, count);
+        join_lulls(out, levels);
     }
-    measure_rest(out, w->digest);
+    measure_rest(out, levels);
     for (size_t s = 0; s < out->count; s++) {
         ingest_stretch *stretch = &out->stretch[s];
-        const digest_window *last = &w->digest->window[stretch->window[1] - 1];
-        stretch->from = w->digest->window[stretch->window[0]].first;
+        const digest_window *last = &levels->digest->window[stretch->window[1] - 1];
+        stretch->from = levels->digest->window[stretch->window[0]].first;
         stretch->to = last->first + last->count;
     }
 }
@@ -250,19 +210,14 @@ static void find_activity(ingest_activity *out, levels *w)
 quell_status ingest_activity_find(ingest_activity *out, quell_recording *recording, quell_arena *arena,
                                   quell_error *err)
 {
+    ingest_window_levels levels = {0};
     quell_status status = ingest_digest_make(recording, arena, err);
+    if (status == QUELL_OK)
+        status = ingest_window_levels_measure(&levels, recording->digest, err);
     if (status != QUELL_OK)
         return status;
-    levels w = {.digest = recording->digest, .count = recording->digest->windows};
-    w.level = quell_memory_get(w.count * sizeof *w.level);
-    w.work = quell_memory_get(w.count * sizeof *w.work);
-    if (w.level == NULL || w.work == NULL) {
-        status = quell_fail(err, QUELL_E_MEMORY, "out of memory for finding rest and motion");
-    } else {
-        *out = (ingest_activity){0};
-        find_activity(out, &w);
-    }
-    quell_memory_free(w.level);
-    quell_memory_free(w.work);
-    return status;
+    *out = (ingest_activity){0};
+    find_activity(out, &levels);
+    ingest_window_levels_free(&levels);
+    return QUELL_OK;
 }

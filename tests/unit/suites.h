@@ -20,6 +20,7 @@
     X(modes_recordings)                                                                                      \
     X(compare)                                                                                               \
     X(ingest_clock)                                                                                          \
+    X(ingest_digest)                                                                                         \
     X(ingest_dialects)                                                                                       \
     X(ingest_faults)                                                                                         \
     X(ingest_hostile)                                                                                        \
@@ -28,6 +29,7 @@
     X(ingest_mounting)                                                                                       \
     X(ingest_text_recordings)                                                                                \
     X(ingest_refusals)                                                                                       \
+    X(ingest_segments)                                                                                       \
     X(ingest_uff_recordings)                                                                                 \
     X(machine)                                                                                               \
     X(setting)                                                                                               \

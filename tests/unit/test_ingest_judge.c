@@ -57,7 +57,7 @@ END_TEST
 
 START_TEST(rest_strokes_and_motion_are_found)
 {
-    static const char *const kinds[] = {"rest", "slow strokes", "rest", "motion", "rest"};
+    static const char *const kinds[] = {"rest", "slow strokes", "rest", "sweep", "rest"};
     record(&plain);
     judge(0);
     const double ends[] = {truth.strokes_s[0], truth.strokes_s[1], truth.motion_s[0], truth.motion_s[1],
@@ -98,7 +98,7 @@ START_TEST(motion_without_rest_and_rest_without_motion)
     record(&machine);
     judge(0);
     ck_assert_uint_eq(fitness.segments, 1);
-    ck_assert_str_eq(quell_stretch_word(fitness.segment[0].kind), "motion");
+    ck_assert_int_eq(fitness.segment[0].kind, QUELL_SWEEP);
     quell_arena_destroy(arena);
     machine.motion_s = 0;
     machine.end_rest_s = 12;

@@ -1,0 +1,32 @@
+/* What finding and naming the stretches of a recording share: levels by window. */
+#ifndef QUELL_INGEST_SEGMENTS_PRIVATE_H
+#define QUELL_INGEST_SEGMENTS_PRIVATE_H
+
+#include "ingest/digest_private.h"
+
+typedef struct ingest_window_levels {
+    const struct ingest_digest *digest;
+    size_t count;
+    double *square; /* mean square of each window about the static mean around it, all axes together */
+    double *slow;   /* the same of the slow motion */
+    double *work;   /* twice as long */
+    double *ranks;  /* twice as long */
+    double quiet;   /* rms of the quietest windows */
+    double quiet_slow_square;
+    double threshold; /* rms above which a window moves; infinite if the recording has no rest or no motion */
+} ingest_window_levels;
+
+quell_status ingest_window_levels_measure(ingest_window_levels *out, const struct ingest_digest *digest,
+                                          quell_error *err);
+void ingest_window_levels_free(ingest_window_levels *levels);
+
+/* Windows [from, to) that move. */
+typedef struct ingest_block {
+    size_t from, to;
+    quell_stretch kind;
+} ingest_block;
+
+/* Names blocks by what moves in them. */
+void ingest_blocks_name(const ingest_window_levels *levels, ingest_block *block, size_t count);
+
+#endif

@@ -1,0 +1,108 @@
+/* What moves in a stretch: slow strokes, a sweep, strokes with stops, or anything else. */
+#include "ingest/segments_private.h"
+
+#include <gsl/gsl_sort.h>
+#include <gsl/gsl_statistics_double.h>
+#include <math.h>
+
+#define SLOW_SHARE 0.5 /* of the energy below 10 Hz that makes strokes slow ... */
+#define GENTLE 0.7     /* ... if they are this much gentler than what they precede */
+#define TREND 0.8      /* rank correlation of frequency and time in a sweep */
+#define RANGE 1.2      /* of its frequencies: the tenth of them above the range over that below it */
+#define HIGH 0.5       /* a burst, of the level that a tenth of the windows exceeds ... */
+#define LOW 0.15       /* ... and a pause */
+#define PAUSES 0.1     /* share of the windows of strokes with stops that are pauses */
+
+enum { SWEEP_WINDOWS = 15, BURSTS = 4 };
+
+static double mean_square(const ingest_window_levels *levels, const double *square, size_t from, size_t to)
+{
+    double sum = 0, count = 0;
+    for (size_t j = from; j < to; j++) {
+        double n = (double)levels->digest->window[j].count;
+        sum += n * square[j];
+        count += n;
+    }
+    return count > 0 ? sum / count : 0;
+}
+
+/* Share of a block's energy that lies below 10 Hz, noise taken off. */
+static double slow_share(const ingest_window_levels *levels, const ingest_block *block)
+{
+    double all = mean_square(levels, levels->square, block->from, block->to) - levels->quiet * levels->quiet;
+    double slow = mean_square(levels, levels->slow, block->from, block->to) - levels->quiet_slow_square;
+    return all > 0 ? slow / all : 0;
+}
+
+/* The level that a tenth of the windows exceeds. */
+static double high_level(const ingest_window_levels *levels, const ingest_block *block)
+{
+    size_t n = block->to - block->from;
+    for (size_t i = 0; i < n; i++)
+        levels->work[i] = levels->square[block->from + i];
+    gsl_sort(levels->work, 1, n);
+    return sqrt(levels->work[n - 1 - n / 10]);
+}
+
+/* The frequency of a window's motion: a tone's cell means c obey sum (c_i - c_i-1)^2 = 2 (1 - cos(w T)) sum c_i^2. A
+   square wave's harmonics raise it, and the ringing of modes, but it rises and falls with the tone all the same. */
+static double frequency_hz(const struct ingest_digest *digest, const digest_window *window)
+{
+    double ratio = window->cell_square[0] > 0 ? window->cell_change[0] / (2 * window->cell_square[0]) : 0;
+    double turn = acos(fmin(fmax(1 - ratio, -1), 1));
+    return turn / QUELL_TAU * digest->rate_hz / (double)digest->cell;
+}
+
+/* Spearman's rank correlation of frequency with time over the windows that move: near 1 where it rises steadily. */
+static bool is_sweep(const ingest_window_levels *levels, const ingest_block *block)
+{
+    double *hz = levels->work, *order = levels->work + (block->to - block->from);
+    double least = isfinite(levels->threshold) ? levels->threshold : 0; /* without a rest everything moves */
+    size_t n = 0;
+    for (size_t j = block->from; j < block->to; j++)
+        if (levels->square[j] > least * least) {
+            hz[n] = frequency_hz(levels->digest, &levels->digest->window[j]);
+            order[n] = (double)n;
+            n++;
+        }
+    if (n < SWEEP_WINDOWS)
+        return false;
+    double rank = gsl_stats_spearman(hz, 1, order, 1, n, levels->ranks);
+    gsl_sort(hz, 1, n);
+    return fabs(rank) > TREND && hz[n - 1 - n / 10] > RANGE * hz[n / 10];
+}
+
+/* Bursts and pauses in turn. */
+static bool has_stops(const ingest_window_levels *levels, const ingest_block *block)
+{
+    double high = high_level(levels, block);
+    size_t bursts = 0, pauses = 0;
+    bool paused = true;
+    for (size_t j = block->from; j < block->to; j++) {
+        double level = sqrt(levels->square[j]);
+        pauses += level < LOW * high;
+        bursts += paused && level > HIGH * high;
+        paused = level < LOW * high || (paused && !(level > HIGH * high));
+    }
+    return bursts >= BURSTS && (double)pauses > PAUSES * (double)(block->to - block->from);
+}
+
+/* Are they strokes of a preamble: slow, and gentler than what comes next that is not slow? */
+static bool is_preamble(const ingest_window_levels *levels, const ingest_block *block, size_t b, size_t count)
+{
+    if (slow_share(levels, &block[b]) <= SLOW_SHARE)
+        return false;
+    for (size_t next = b + 1; next < count; next++)
+        if (slow_share(levels, &block[next]) <= SLOW_SHARE)
+            return high_level(levels, &block[b]) < GENTLE * high_level(levels, &block[next]);
+    return false;
+}
+
+void ingest_blocks_name(const ingest_window_levels *levels, ingest_block *block, size_t count)
+{
+    for (size_t b = 0; b < count; b++)
+        block[b].kind = is_preamble(levels, block, b, count) ? QUELL_STROKES
+                        : is_sweep(levels, &block[b])        ? QUELL_SWEEP
+                        : has_stops(levels, &block[b])       ? QUELL_STOPS
+                                                             : QUELL_MOTION;
+}

@@ -1,0 +1,86 @@
+/* How much a recording moves, window by window: about the static mean around each window, since a sensor that is moved
+   to another part in the middle of a long log sits at another angle to gravity from there on. */
+#include "ingest/segments_private.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <string.h>
+
+#define CONTRAST 3.0           /* a window this many times above the quietest ones moves */
+#define LOUDEST_SHARE 0.002    /* ... if it is this share of the loudest */
+#define MOTION_LEAST_MPS2 0.05 /* a window below this does not move, however quiet the rest is */
+#define AROUND_S 4.0           /* to either side: the static mean is the median of the means there */
+
+enum { QUIETEST = 20 }; /* one window in so many is called quiet */
+
+static double median_of(double *values, size_t n)
+{
+    gsl_sort(values, 1, n);
+    return values[n / 2];
+}
+
+/* The static mean around window j: the median of the windows' means, which motion hardly moves. */
+static void mean_around(const ingest_window_levels *levels, size_t j, size_t reach, double out[3])
+{
+    const struct ingest_digest *digest = levels->digest;
+    size_t from = j > reach ? j - reach : 0, to = j + reach < levels->count ? j + reach + 1 : levels->count;
+    for (size_t k = 0; k < 3; k++) {
+        for (size_t i = from; i < to; i++)
+            levels->work[i - from] = digest->window[i].all.sum[k] / (double)digest->window[i].count;
+        out[k] = digest->origin[k] + median_of(levels->work, to - from);
+    }
+}
+
+static void measure(ingest_window_levels *levels)
+{
+    const struct ingest_digest *digest = levels->digest;
+    double window_s = (double)(digest->window_steps * digest->step) / digest->rate_hz, mean[3];
+    size_t reach = (size_t)fmin(fmax(AROUND_S / window_s, 4), (double)levels->count), stride = reach / 4 + 1;
+    for (size_t j = 0; j < levels->count; j++) {
+        const digest_window *window = &digest->window[j];
+        if (j % stride == 0)
+            mean_around(levels, j + stride / 2, reach, mean);
+        levels->square[j] = fmax(digest_square_about(digest, &window->all, window->count, mean), 0);
+        levels->slow[j] = fmax(digest_square_about(digest, &window->slow, window->slow_count, mean), 0);
+    }
+}
+
+static double ranked(ingest_window_levels *levels, const double *values, size_t rank)
+{
+    memcpy(levels->work, values, levels->count * sizeof *values);
+    gsl_sort(levels->work, 1, levels->count);
+    return levels->work[rank];
+}
+
+static void set_threshold(ingest_window_levels *levels)
+{
+    double loudest = sqrt(ranked(levels, levels->square, levels->count - 1));
+    levels->quiet = sqrt(ranked(levels, levels->square, levels->count / QUIETEST));
+    levels->quiet_slow_square = ranked(levels, levels->slow, levels->count / QUIETEST);
+    double threshold = fmax(fmax(CONTRAST * levels->quiet, LOUDEST_SHARE * loudest), MOTION_LEAST_MPS2);
+    bool contrast = levels->quiet < INGEST_MOTION_MPS2 && loudest > 1.5 * threshold;
+    levels->threshold = contrast ? threshold : HUGE_VAL;
+}
+
+quell_status ingest_window_levels_measure(ingest_window_levels *out, const struct ingest_digest *digest,
+                                          quell_error *err)
+{
+    size_t n = digest->windows;
+    double *room = quell_memory_get(6 * n * sizeof *room);
+    if (room == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for finding rest and motion");
+    *out = (ingest_window_levels){.digest = digest,
+                                  .count = n,
+                                  .square = room,
+                                  .slow = room + n,
+                                  .work = room + 2 * n,
+                                  .ranks = room + 4 * n};
+    measure(out);
+    set_threshold(out);
+    return QUELL_OK;
+}
+
+void ingest_window_levels_free(ingest_window_levels *levels)
+{
+    quell_memory_free(levels->square);
+}
