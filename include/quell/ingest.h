@@ -120,6 +120,25 @@ quell_status quell_recording_stream(quell_recording *out, const quell_source *so
 quell_status quell_recording_read(quell_recording *out, const quell_source *source,
                                   const quell_read_options *options, quell_arena *arena, quell_error *err);
 
+/** What samples that were lost, not noticed and so closed up do to a mode in a spectrum. */
+typedef struct quell_clock_shift {
+    double damping_ratio;     /**< added to the damping ratio */
+    double frequency_nominal; /**< relative change of the frequency when it is read at the rate of sampling */
+    double frequency_mean;    /**< the same when it is read at the mean rate of the rows, which losses lower */
+} quell_clock_shift;
+
+/** Predicts it for a lightly damped mode; of its own damping ratio, up to a share lost_fraction is missing from the rise.
+    lost_fraction: lost samples by all that were taken, 0 to below 1.   mean_run: samples lost at a time, 1 or more; 0: each
+    is lost by itself, at random.   frequency_hz: 0 to rate_hz / 2.   rate_hz: of sampling.
+    All three are NaN where an argument is out of range.
+    Source: derived. From row to row the correlation of the motion turns and decays by the mean of exp(j t n), n the samples
+    gone by and t = 2 pi frequency / rate. For single losses of a small fraction l the damping ratio rises by
+    l (1 - cos t) / t and the frequency by l sin(t) / t of itself, at the rate of sampling; at the mean rate it is 1 - l
+    times that. Runs of m samples at low frequencies do about m times as much. A single free decay keeps its
+    damping ratio: it is the average over many that is blurred. */
+quell_clock_shift quell_clock_shift_predict(double lost_fraction, double mean_run, double frequency_hz,
+                                            double rate_hz);
+
 /** How the sensor sits: rows are the machine's x, y, z in sensor axes (machine = map * sensor). */
 typedef struct quell_mounting {
     double map[3][3];

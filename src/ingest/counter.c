@@ -168,7 +168,7 @@ quell_status ingest_counter_place(ingest_timeline *timeline, const double *stamp
     for (size_t j = 0; j < length; j++)
         time[j] = stamp != NULL ? stamp[j] : line->index + at[j];
     ingest_residuals sums;
-    ingest_timeline_enter(timeline, time, at, length, index, &sums);
+    ingest_timeline_enter(timeline, time, at, length, INFINITY, index, &sums);
     *line =
         (ingest_course){time[length - 1], line->index + at[length - 1], ingest_slope_step(&timeline->slope)};
     *took = length;

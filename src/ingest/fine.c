@@ -2,9 +2,10 @@
    that follows the clock, never on the raw steps, and by the likeliest path where rounding errs.
 
    The line is led by a loop over blocks of stamps: their mean distance corrects its phase (gain 0.6) and
-   its step (gain 0.15 a block). Where all rows of a block lie within a quarter of a step of their places
-   the mean is the plain one; else it is taken on the circle, where a whole step more or less does not
-   count. At a quarter of a step the two differ by 3 % of the mean at most, far below its own scatter. */
+   its step (gain 0.15 a block). Where all rows of a block round to consecutive indices the mean is the
+   plain one; else it is taken on the circle, where a whole step more or less does not count. Simulated
+   blocks of 64 with a jitter of 5, 10 and 20 % of a step: the two differ by 0.0002, 0.002 and 0.014 steps
+   rms, the plain one scatters by 0.006, 0.012 and 0.024. */
 #include "ingest/timeline_private.h"
 
 #include <math.h>
@@ -19,22 +20,55 @@ enum {
 
 #define CLEAR 0.25         /* steps from its place within which a row is beyond doubt */
 #define WEAK 0.35          /* coherence that chance may come near; four times the rows are asked then */
+#define LATE 1.0           /* steps after its place from which on a row says nothing of the clock */
 #define LEAST_SCATTER 0.02 /* steps: stamps may look better than they are */
 #define LEAST_STEADY 0.14  /* mean coherence of 64 random stamps: 0.11; at a jitter of 30 % of a step: 0.2 */
+
+/* ---------------------------------------------------------------- means on the circle */
+
+/* sin(2 pi x) for -0.5 <= x <= 0.5, to 0.0011: a parabola, and a second one that takes most of its error
+   away. An exact sine would take a third of all time here, for nothing: the error is odd, and 64 stamps
+   scatter by ten times more. */
+static double sine_of_turns(double x)
+{
+    double rough = 8 * x - 16 * x * fabs(x);
+    return rough + 0.225 * (rough * fabs(rough) - rough);
+}
+
+/* Sums of the cosines and sines of angles in turns. */
+typedef struct vector {
+    double re, im;
+} vector;
+
+static void add_angle(vector *sum, double turns)
+{
+    double x = turns - floor(turns + 0.5), quarter = x + (x > 0.25 ? -0.75 : 0.25);
+    sum->re += sine_of_turns(quarter);
+    sum->im += sine_of_turns(x);
+}
+
+/* A mean on the circle, in steps, -0.5 to 0.5, and how well the rows agree on it, 0 to 1. */
+typedef struct circle {
+    double mean, coherence;
+} circle;
+
+static circle circular_mean(const double *place, size_t n)
+{
+    vector sum = {0, 0};
+    for (size_t i = 0; i < n; i++)
+        add_angle(&sum, place[i]);
+    return (circle){atan2(sum.im, sum.re) / QUELL_TAU, hypot(sum.re, sum.im) / (double)n};
+}
 
 /* ---------------------------------------------------------------- the first step */
 
 /* |mean of exp(2 pi i t / step)| over the stamps: 1 where they fall on a grid of that step. */
 static double coherence(const double *stamp, size_t n, double step)
 {
-    double re = 0, im = 0;
-    for (size_t i = 0; i < n; i++) {
-        double turns = (stamp[i] - stamp[0]) / step;
-        double angle = QUELL_TAU * (turns - floor(turns));
-        re += cos(angle);
-        im += sin(angle);
-    }
-    return hypot(re, im) / (double)n;
+    vector sum = {0, 0};
+    for (size_t i = 0; i < n; i++)
+        add_angle(&sum, (stamp[i] - stamp[0]) / step);
+    return hypot(sum.re, sum.im) / (double)n;
 }
 
 /* The step, within `width` of the one given, on whose grid the stamps fall best. */
@@ -89,22 +123,6 @@ void ingest_fine_begin(ingest_timeline *timeline, const double *stamp, size_t n)
 }
 
 /* ---------------------------------------------------------------- the line */
-
-/* A mean on the circle, in steps, -0.5 to 0.5, and how well the rows agree on it, 0 to 1. */
-typedef struct circle {
-    double mean, coherence;
-} circle;
-
-static circle circular_mean(const double *place, size_t n)
-{
-    double re = 0, im = 0;
-    for (size_t i = 0; i < n; i++) {
-        double angle = QUELL_TAU * (place[i] - floor(place[i]));
-        re += cos(angle);
-        im += sin(angle);
-    }
-    return (circle){atan2(im, re) / QUELL_TAU, hypot(re, im) / (double)n};
-}
 
 /* Corrects the line by a block's mean distance, and starts it anew at its place for the block's last row,
    so that numbers stay small. */
@@ -175,8 +193,9 @@ static void take_smooth(ingest_timeline *timeline, const double *stamp, size_t n
 /* The rows in sight: their places from the line's index, and the lowest offset (index less row) each may
    have. */
 typedef struct sight {
-    size_t length; /* rows of the block */
-    size_t rows;   /* and those after it that are looked at */
+    size_t length;  /* rows of the block */
+    size_t rows;    /* and those after it that are looked at */
+    size_t settled; /* none from here on is late */
     double place[INGEST_HELD];
     int nearest[INGEST_HELD]; /* offset by rounding */
     int least
@@ -238,8 +257,11 @@ static void look(sight *seen, const ingest_course *line, const double *stamp, si
     seen->rows = until_pause(stamp, seen->length, most, n, line->step);
     round_places(seen, line, stamp, seen->length, seen->rows);
     int least = seen->nearest[seen->rows - 1];
+    seen->settled = 0;
     for (size_t j = seen->rows; j-- > 0;) {
         least = seen->nearest[j] < least ? seen->nearest[j] : least;
+        if (seen->nearest[j] > least + 1 && seen->settled == 0)
+            seen->settled = j + 1;
         seen->least[j] = least;
         seen->low[j] = least - BELOW;
     }
@@ -272,18 +294,25 @@ static bool decide(ingest_timeline *timeline, sight *seen, bool first, int befor
     const int *chosen = seen->nearest;
     ingest_fine *fine = &timeline->fine;
     circle mean = {0, 1};
+    size_t near = 0;
     if (!is_clear(seen, first ? seen->nearest[0] : before)) {
         ingest_costs costs = costs_of(fine);
         for (size_t j = 0; !first && j < seen->rows; j++)
             seen->low[j] = seen->low[j] > before ? seen->low[j] : before;
-        ingest_viterbi(seen->place, seen->low, seen->rows, seen->length, first ? NULL : &before, &costs,
-                       offset);
+        ingest_viterbi(seen->place, seen->low, seen->rows, seen->settled, seen->length,
+                       first ? NULL : &before, &costs, offset);
         chosen = offset;
-        mean = circular_mean(seen->place, seen->length);
+        double kept[INGEST_BLOCK];
+        for (size_t j = 0; j < seen->length; j++) {
+            kept[near] = seen->place[j];
+            near += seen->place[j] - (double)j - offset[j] <= LATE;
+        }
+        if (near >= INGEST_BLOCK / 4)
+            mean = circular_mean(kept, near);
     }
     for (size_t j = 0; j < seen->length; j++)
         at[j] = (double)j + chosen[j];
-    if (seen->length >= INGEST_BLOCK / 2)
+    if (near == 0 || near >= INGEST_BLOCK / 2)
         fine->steady += (mean.coherence - fine->steady) / 16;
     *error = mean.mean;
     return chosen == offset;
@@ -309,14 +338,6 @@ static quell_status check_steady(const ingest_timeline *timeline, quell_error *e
             "at an even rate",
             fine->first_step, timeline->rows);
     return QUELL_OK;
-}
-
-static double clipped_variance(const double *place, const double *at, size_t n)
-{
-    double sum = 0;
-    for (size_t j = 0; j < n; j++)
-        sum += fmin((place[j] - at[j]) * (place[j] - at[j]), 0.36);
-    return sum / (double)n;
 }
 
 static quell_status take_rough(ingest_timeline *timeline, const double *stamp, size_t n, size_t *index,
@@ -345,9 +366,11 @@ static quell_status take_rough(ingest_timeline *timeline, const double *stamp, s
     }
     ingest_residuals sums;
     size_t gaps = timeline->gaps, lost = timeline->lost;
-    ingest_timeline_enter(timeline, stamp, at, seen.length, index, &sums);
-    learn(&timeline->fine, sums.rows, (double)(timeline->gaps - gaps), (double)(timeline->lost - lost),
-          clipped_variance(seen.place, at, seen.length));
+    ingest_timeline_enter(timeline, stamp, at, seen.length, LATE, index, &sums);
+    double variance =
+        sums.rows >= INGEST_BLOCK / 4 ? sums.off2 / sums.rows + sums.off * sums.off : timeline->fine.variance;
+    learn(&timeline->fine, (double)seen.length, (double)(timeline->gaps - gaps),
+          (double)(timeline->lost - lost), variance);
     follow(timeline, at[seen.length - 1], on_circle ? error : sums.off, sums.rows);
     give_way(timeline, sums.off);
     *took = seen.length;

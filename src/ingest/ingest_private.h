@@ -410,8 +410,9 @@ typedef struct ingest_clock {
     size_t rows;
     size_t gaps, lost, longest; /* places where samples are missing, samples in all, at the worst place */
     size_t least_loss;          /* fewest samples whose loss at one place would be seen: 1 unless coarse */
-    size_t slipped; /* rows more than the clock had steps for: samples that came twice, as a rule */
-    size_t resets;  /* places where the counter was set back: the stamps bridge them */
+    size_t slipped;             /* rows more than the clock had steps for: samples that came twice, as a rule */
+    size_t late;                /* rows of fine stamps that were stamped over a step late that caught up; not in the fit */
+    size_t resets;              /* places where the counter was set back: the stamps bridge them */
 } ingest_clock;
 
 /* Looks at the first n rows (INGEST_PREFIX, or all there are: then whole) without placing them. counter: NULL if

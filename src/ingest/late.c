@@ -184,7 +184,7 @@ quell_status ingest_late_place(ingest_timeline *timeline, const double *stamp, c
     decide(late, stamp, length, n, start ? stamp[0] : timeline->last_stamp, line->step,
            timeline->next - line->index, least, at);
     ingest_residuals sums;
-    ingest_timeline_enter(timeline, stamp, at, length, index, &sums);
+    ingest_timeline_enter(timeline, stamp, at, length, INFINITY, index, &sums);
     keep_least(timeline, stamp, at, length);
     double last = at[length - 1];
     if (late->run > 8 * timeline->prefix.batch + INGEST_HELD)

@@ -7,7 +7,8 @@
 #include <math.h>
 #include <string.h>
 
-#define JUMP_MAX 1e9 /* steps between two rows */
+#define JUMP_MAX 1e9    /* steps between two rows */
+#define BACK_COUNTED 32 /* steps that stamps may go back where a counter tells the indices */
 
 /* ---------------------------------------------------------------- what all kinds share */
 
@@ -18,7 +19,7 @@ quell_status ingest_timeline_check(ingest_timeline *timeline, const double *stam
     double before = from > 0 ? stamp[from - 1] : timeline->rows > 0 ? timeline->last_stamp : stamp[0];
     for (size_t j = from; j < n; j++) {
         double ahead = (stamp[j] - before) * per_step;
-        if (ahead < -1)
+        if (ahead < (timeline->by_counter ? -BACK_COUNTED : -1))
             return quell_fail(err, QUELL_E_DATA,
                               "time goes back by %.3g (%.3g steps) after %zu samples, want stamps that rise",
                               before - stamp[j], -ahead, timeline->rows + j);
@@ -48,20 +49,28 @@ void ingest_timeline_regress(ingest_slope *slope, const ingest_course *line, con
                      ratio * ratio * block->off2 + 2 * ratio * tilt * block->both + tilt * tilt * block->at2);
 }
 
-/* Sums of the distances from the line, about their means. */
-static ingest_residuals sum_up(const ingest_course *line, const double *stamp, const double *at, size_t n)
+/* Sums of the distances from the line, about their means, of the rows that are not later than `latest`. */
+static ingest_residuals sum_up(const ingest_course *line, const double *stamp, const double *at, size_t n,
+                               double latest)
 {
-    ingest_residuals out = {.rows = (double)n};
-    double off[INGEST_BLOCK];
+    ingest_residuals out = {0};
+    double off[INGEST_BLOCK], kept[INGEST_BLOCK];
+    size_t count = 0;
     for (size_t j = 0; j < n; j++) {
-        off[j] = (stamp[j] - line->time) / line->step - at[j];
-        out.off += off[j];
-        out.at += at[j];
+        double late = (stamp[j] - line->time) / line->step - at[j];
+        off[count] = late;
+        kept[count] = at[j];
+        count += late <= latest;
     }
-    out.off /= out.rows;
-    out.at /= out.rows;
-    for (size_t j = 0; j < n; j++) {
-        double x = at[j] - out.at, y = off[j] - out.off;
+    if (count == 0)
+        return out;
+    out.rows = (double)count;
+    for (size_t j = 0; j < count; j++) {
+        out.off += off[j] / out.rows;
+        out.at += kept[j] / out.rows;
+    }
+    for (size_t j = 0; j < count; j++) {
+        double x = kept[j] - out.at, y = off[j] - out.off;
         out.at2 += x * x;
         out.both += x * y;
         out.off2 += y * y;
@@ -70,7 +79,7 @@ static ingest_residuals sum_up(const ingest_course *line, const double *stamp, c
 }
 
 void ingest_timeline_enter(ingest_timeline *timeline, const double *stamp, const double *at, size_t n,
-                           size_t *index, ingest_residuals *out)
+                           double latest, size_t *index, ingest_residuals *out)
 {
     double next = timeline->next - timeline->line.index;
     for (size_t j = 0; j < n; j++) {
@@ -85,8 +94,10 @@ void ingest_timeline_enter(ingest_timeline *timeline, const double *stamp, const
     }
     timeline->next = next + timeline->line.index;
     timeline->last_stamp = stamp[n - 1];
-    *out = sum_up(&timeline->line, stamp, at, n);
-    ingest_timeline_regress(&timeline->slope, &timeline->line, out);
+    *out = sum_up(&timeline->line, stamp, at, n, latest);
+    timeline->late_rows += n - (size_t)out->rows;
+    if (out->rows > 0)
+        ingest_timeline_regress(&timeline->slope, &timeline->line, out);
 }
 
 /* ---------------------------------------------------------------- begin, place, finish, end */
@@ -169,6 +180,7 @@ quell_status ingest_timeline_finish(const ingest_timeline *timeline, ingest_cloc
                           .lost = timeline->lost,
                           .longest = timeline->longest,
                           .slipped = (size_t)timeline->fine.slipped,
+                          .late = timeline->late_rows,
                           .resets = timeline->count.resets,
                           .least_loss = timeline->by_counter || timeline->place == ingest_fine_place
                                             ? 1

@@ -106,7 +106,7 @@ struct ingest_timeline {
     double last_stamp; /* of the last row placed */
     size_t rows;       /* placed */
     size_t checked;    /* rows that passed ingest_timeline_check */
-    size_t gaps, lost, longest;
+    size_t gaps, lost, longest, late_rows;
     ingest_fine fine;
     ingest_late late;
     ingest_count count;
@@ -120,9 +120,10 @@ struct ingest_timeline {
 quell_status ingest_timeline_check(ingest_timeline *timeline, const double *stamp, size_t n,
                                    quell_error *err);
 /* Enters n rows (INGEST_BLOCK at most) that were given their places into index, the counts and the
-   regression. at: index from the line's own. */
+   regression; rows later than `latest` steps not into the latter. at: index from the line's own. out->rows
+   may be 0. */
 void ingest_timeline_enter(ingest_timeline *timeline, const double *stamp, const double *at, size_t n,
-                           size_t *index, ingest_residuals *out);
+                           double latest, size_t *index, ingest_residuals *out);
 /* A block into a regression. */
 void ingest_timeline_regress(ingest_slope *slope, const ingest_course *line, const ingest_residuals *block);
 
@@ -146,9 +147,10 @@ typedef struct ingest_costs {
 
 /* Row j lies at `place[j]` on the line, in steps. Its index is j + offset[j]; offsets never fall, and
    low[j] <= offset[j] <= low[j] + 6, low never falling either. `before`: the offset of the row before, or
-   NULL. The first `decide` of n rows (n <= INGEST_HELD) get the offsets of the likeliest path through all
-   of them. */
-void ingest_viterbi(const double *place, const int *low, size_t n, size_t decide, const int *before,
-                    const ingest_costs *costs, int *offset);
+   NULL. The first `decide` of n rows (n <= INGEST_HELD, decide <= INGEST_BLOCK) get the offsets of the
+   likeliest path through all of them, or through as many, `least` at least, as it takes for all paths
+   worth following to agree on them. */
+void ingest_viterbi(const double *place, const int *low, size_t n, size_t least, size_t decide,
+                    const int *before, const ingest_costs *costs, int *offset);
 
 #endif

@@ -3,7 +3,8 @@
 
    A row's index is its number plus an offset that never falls: samples may be lost, but none comes twice.
    The cost of a path is the sum of squared distances by twice the variance, and for each place where
-   samples are lost minus the logarithm of how often that happens. */
+   samples are lost minus the logarithm of how often that happens. A constant 1/2 ln(variance) and the cost
+   of no loss, near 0, are the same for all paths and left out. */
 #include "ingest/timeline_private.h"
 
 #include <math.h>
@@ -17,6 +18,14 @@ typedef struct front {
     double cost[STATES];
     signed char root[STATES]; /* the state that the path had at the last row to be decided */
 } front;
+
+/* How far a row is from its place. A stamp may come late by any number of steps when the logger was busy:
+   that tells no more than one step does. */
+static double distance(double place, int offset)
+{
+    double off = place - offset;
+    return off < 1 ? off : 1;
+}
 
 /* Moves the front on to a row: from[] is the state each path comes from. */
 static void advance(front *at, int low, double place, const ingest_costs *costs, signed char *from)
@@ -36,9 +45,9 @@ static void advance(front *at, int low, double place, const ingest_costs *costs,
         jump += costs->more * (shift - STATES);
     for (int s = 0; s < STATES; s++) {
         double stay = s + shift < STATES ? before[s + shift] : (double)INFINITY;
-        double off = place - low - s;
+        double off = distance(place, low + s);
         from[s] = stay <= jump ? (signed char)(s + shift) : jumper;
-        at->cost[s] = fmin(stay, jump) + costs->weight * off * off;
+        at->cost[s] = (stay <= jump ? stay : jump) + costs->weight * off * off;
         at->root[s] = root[from[s]];
         bool new = stay + costs->gap < jump + costs->more;
         jump = new ? stay + costs->gap : jump + costs->more;
@@ -56,11 +65,13 @@ static int cheapest(const front *at)
     return best;
 }
 
-/* Do all paths share their root? Those that are worse by a factor of e^40 are out of the running. */
-static bool agreed(const front *at, int best)
+/* Do all paths share their root? Those are out of the running that are worse by a factor of e^40 and by
+   more than a few rows that come late can make up for. */
+static bool agreed(const front *at, double weight)
 {
+    int best = cheapest(at);
     for (int s = 0; s < STATES; s++)
-        if (at->root[s] != at->root[best] && at->cost[s] < at->cost[best] + 40)
+        if (at->root[s] != at->root[best] && at->cost[s] < at->cost[best] + 40 + 3 * weight)
             return false;
     return true;
 }
@@ -76,12 +87,12 @@ static front start(double place, int low, const int *before, const ingest_costs 
         return at;
     }
     for (int s = 0; s < STATES; s++)
-        at.cost[s] = costs->weight * (place - low - s) * (place - low - s);
+        at.cost[s] = costs->weight * distance(place, low + s) * distance(place, low + s);
     return at;
 }
 
-void ingest_viterbi(const double *place, const int *low, size_t n, size_t decide, const int *before,
-                    const ingest_costs *costs, int *offset)
+void ingest_viterbi(const double *place, const int *low, size_t n, size_t least, size_t decide,
+                    const int *before, const ingest_costs *costs, int *offset)
 {
     signed char from[INGEST_BLOCK][STATES] = {{0}}, unused[STATES];
     front at = start(place[0], low[0], before, costs, from[0]);
@@ -89,7 +100,8 @@ void ingest_viterbi(const double *place, const int *low, size_t n, size_t decide
         advance(&at, low[j], place[j] - (double)j, costs, from[j]);
     for (int s = 0; s < STATES; s++)
         at.root[s] = (signed char)s;
-    for (size_t j = decide; j < n && !agreed(&at, cheapest(&at)); j++)
+    least = (least > decide ? least : decide) + STATES;
+    for (size_t j = decide; j < n && (j < least || !agreed(&at, costs->weight)); j++)
         advance(&at, low[j], place[j] - (double)j, costs, unused);
     int state = at.root[cheapest(&at)];
     for (size_t j = decide; j-- > 0; state = from[j][state])

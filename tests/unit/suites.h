@@ -20,6 +20,8 @@
     X(modes_recordings)                                                                                      \
     X(compare)                                                                                               \
     X(ingest_clock)                                                                                          \
+    X(ingest_timeline)                                                                                       \
+    X(ingest_shift)                                                                                          \
     X(ingest_digest)                                                                                         \
     X(ingest_dialects)                                                                                       \
     X(ingest_faults)                                                                                         \
