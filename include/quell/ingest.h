@@ -64,7 +64,7 @@ struct ingest_digest;
     after each gap that was too long to fill. Lives in the arena. */
 typedef struct quell_recording {
     const char *file;
-    const char *format; /**< "delimited text", "delimited text, gzip" */
+    const char *format; /**< "delimited text", "delimited text, gzip", "delimited text, UTF-16", ... */
     const char *unit;   /**< as in the file: "g", "m/s2", ... */
     size_t axes;        /**< 1 to 3 */
     size_t samples;     /**< lost ones that were filled included */

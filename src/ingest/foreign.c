@@ -41,8 +41,6 @@ static const struct {
      5, "xz data"},
     {"\x28\xb5\x2f\xfd", 4, "zstd data"},
     {"\x1f\x8b", 2, "gzip data inside gzip data"},
-    {"\xff\xfe", 2, "UTF-16 text"},
-    {"\xfe\xff", 2, "UTF-16 text"},
     {"SQLite format 3", 15, "a database"},
     {"\x89HDF", 4, "an HDF5 file"},
     {"MATLAB 5.0 MAT-file", 19, "a MATLAB file"},

@@ -18,12 +18,44 @@ static size_t columns_filled(const ingest_layout *layout)
     return filled;
 }
 
-/* Heads: a field for every column that holds anything (one less is looked into later), and words over more than half
-   of the columns of numbers and stamps. */
+/* Latin-1 as UTF-8: a head may say m/s² or µs in either. */
+static void show_head(char out[HEAD_SHOWN], const ingest_field *field)
+{
+    char wide[2 * HEAD_SHOWN];
+    size_t used = 0;
+    bool latin = false;
+    for (size_t at = 0; at < field->length;) {
+        bool plain;
+        size_t bytes = quell_text_character(field->text + at, field->length - at, &plain);
+        latin = latin || (!plain && bytes == 1 && (unsigned char)field->text[at] >= 0xa0);
+        at += bytes;
+    }
+    for (size_t i = 0; latin && i < field->length && used + 2 < sizeof wide; i++) {
+        unsigned char c = (unsigned char)field->text[i];
+        if (c >= 0x80)
+            wide[used++] = (char)(0xc0 | c >> 6);
+        wide[used++] = (char)(c < 0x80 ? c : 0x80 | (c & 0x3f));
+    }
+    quell_printable(out, HEAD_SHOWN, latin ? wide : field->text, latin ? used : field->length);
+}
+
+static size_t known_heads(const ingest_layout *layout, const ingest_split_line *line)
+{
+    size_t known = 0;
+    for (size_t c = 0; c < line->fields && c < layout->dialect.columns; c++) {
+        char head[HEAD_SHOWN];
+        show_head(head, &line->field[c]);
+        known += ingest_head_read(head).role != INGEST_UNKNOWN;
+    }
+    return known;
+}
+
+/* Heads: words over more than half of the columns of numbers and stamps; or too few of them (which is found out and
+   refused later), most of them known. */
 bool ingest_is_head_line(const ingest_layout *layout, const ingest_split_line *line)
 {
     if (line->fields + 1 < columns_filled(layout))
-        return false;
+        return line->fields > 1 && 2 * known_heads(layout, line) > line->fields;
     size_t words = 0, wanted = 0;
     for (size_t c = 0; c < layout->dialect.columns; c++) {
         ingest_content content = layout->seen[c].content;
@@ -116,27 +148,6 @@ static bool align(const ingest_layout *layout, ingest_span text, ingest_split_li
 
 /* ---------------------------------------------------------------- heads */
 
-/* Latin-1 as UTF-8: a head may say m/s² or µs in either. */
-static void show_head(char out[HEAD_SHOWN], const ingest_field *field)
-{
-    char wide[2 * HEAD_SHOWN];
-    size_t used = 0;
-    bool latin = false;
-    for (size_t at = 0; at < field->length;) {
-        bool plain;
-        size_t bytes = quell_text_character(field->text + at, field->length - at, &plain);
-        latin = latin || (!plain && bytes == 1 && (unsigned char)field->text[at] >= 0xa0);
-        at += bytes;
-    }
-    for (size_t i = 0; latin && i < field->length && used + 2 < sizeof wide; i++) {
-        unsigned char c = (unsigned char)field->text[i];
-        if (c >= 0x80)
-            wide[used++] = (char)(0xc0 | c >> 6);
-        wide[used++] = (char)(c < 0x80 ? c : 0x80 | (c & 0x3f));
-    }
-    quell_printable(out, HEAD_SHOWN, latin ? wide : field->text, latin ? used : field->length);
-}
-
 /* A name, and a unit in brackets behind it unless it is "". */
 static quell_status set_head(ingest_layout *layout, size_t c, const char *name, const char *unit,
                              quell_error *err)
@@ -160,17 +171,6 @@ static quell_status store_heads(ingest_layout *layout, const ingest_split_line *
     }
     layout->has_head = true;
     return status;
-}
-
-static size_t known_heads(const ingest_layout *layout, const ingest_split_line *line)
-{
-    size_t known = 0;
-    for (size_t c = 0; c < line->fields && c < layout->dialect.columns; c++) {
-        char head[HEAD_SHOWN];
-        show_head(head, &line->field[c]);
-        known += ingest_head_read(head).role != INGEST_UNKNOWN;
-    }
-    return known;
 }
 
 /* ---------------------------------------------------------------- units on a line of their own */

@@ -6,7 +6,8 @@
 
 #include <string.h>
 
-/* Spellings of units beside those of base's table. */
+/* Spellings of units beside those of base's table, in small letters, without blanks, points, brackets and signs of
+   multiplication or power. */
 static const struct {
     const char *written;
     quell_dimension dimension;
@@ -16,6 +17,9 @@ static const struct {
     {"secs", QUELL_TIME, "s"},
     {"second", QUELL_TIME, "s"},
     {"seconds", QUELL_TIME, "s"},
+    {"sekunden", QUELL_TIME, "s"},
+    {"secondes", QUELL_TIME, "s"},
+    {"seconden", QUELL_TIME, "s"},
     {"msec", QUELL_TIME, "ms"},
     {"millis", QUELL_TIME, "ms"},
     {"milliseconds", QUELL_TIME, "ms"},
@@ -26,17 +30,29 @@ static const struct {
     {"nanos", QUELL_TIME, "ns"},
     {"nanoseconds", QUELL_TIME, "ns"},
     {"mps2", QUELL_ACCELERATION, "m/s2"},
+    {"mpss", QUELL_ACCELERATION, "m/s2"},
     {"ms2", QUELL_ACCELERATION, "m/s2"},
     {"ms-2", QUELL_ACCELERATION, "m/s2"},
+    {"m/s2", QUELL_ACCELERATION, "m/s2"},
     {"m/s/s", QUELL_ACCELERATION, "m/s2"},
-    {"m/s**2", QUELL_ACCELERATION, "m/s2"},
+    {"m/ss", QUELL_ACCELERATION, "m/s2"},
     {"m/sec2", QUELL_ACCELERATION, "m/s2"},
+    {"m/second2", QUELL_ACCELERATION, "m/s2"},
+    {"meters/second2", QUELL_ACCELERATION, "m/s2"},
+    {"meters/second/second", QUELL_ACCELERATION, "m/s2"},
     {"mmps2", QUELL_ACCELERATION, "mm/s2"},
+    {"mms-2", QUELL_ACCELERATION, "mm/s2"},
     {"mm/s/s", QUELL_ACCELERATION, "mm/s2"},
+    {"mm/sec2", QUELL_ACCELERATION, "mm/s2"},
+    {"cm/s2", QUELL_ACCELERATION, "cm/s2"},
+    {"cm/s/s", QUELL_ACCELERATION, "cm/s2"},
+    {"cm/sec2", QUELL_ACCELERATION, "cm/s2"},
     {"gee", QUELL_ACCELERATION, "g"},
     {"gs", QUELL_ACCELERATION, "g"},
     {"g0", QUELL_ACCELERATION, "g"},
     {"gn", QUELL_ACCELERATION, "g"},
+    {"g's", QUELL_ACCELERATION, "g"},
+    {"grav", QUELL_ACCELERATION, "g"},
     {"milli-g", QUELL_ACCELERATION, "mg"},
     {"millig", QUELL_ACCELERATION, "mg"},
     {"counts", QUELL_ACCELERATION, NULL},
@@ -46,11 +62,45 @@ static const struct {
     {"digits", QUELL_ACCELERATION, NULL},
 };
 
+/* As the table above has it. False if it is too long for one of its rows. */
+static bool plain_spelling(char out[24], const char *name, size_t length)
+{
+    static const struct {
+        const char *from, *to;
+    } signs[] = {{"\xc2\xb2", "2"}, {"\xb2", "2"},     {"\xe2\x81\xbb", "-"},
+                 {"\xc2\xb7", ""},  {"\xc2\xb5", "u"}, {"\xce\xbc", "u"},
+                 {" ", ""},         {".", ""},         {"*", ""},
+                 {"^", ""},         {"(", ""},         {")", ""}};
+    size_t used = 0;
+    for (size_t at = 0; at < length;) {
+        size_t taken = 0;
+        for (size_t i = 0; i < INGEST_COUNT(signs) && taken == 0; i++) {
+            size_t n = strlen(signs[i].from);
+            if (n > length - at || memcmp(name + at, signs[i].from, n) != 0)
+                continue;
+            taken = n;
+            if (signs[i].to[0] != '\0')
+                out[used++] = signs[i].to[0];
+        }
+        if (taken == 0)
+            out[used++] = name[at] >= 'A' && name[at] <= 'Z' ? (char)(name[at] - 'A' + 'a') : name[at];
+        at += taken > 0 ? taken : 1;
+        if (used >= 23)
+            return false;
+    }
+    out[used] = '\0';
+    return true;
+}
+
 static bool in_base(ingest_unit *out, quell_dimension dimension, const char *name, size_t length)
 {
     const quell_unit *unit = quell_unit_find(dimension, name, length);
     if (unit == NULL && dimension == QUELL_ACCELERATION && ingest_word_is(name, length, "g"))
         unit = quell_unit_find(dimension, "g", 1); /* "G" */
+    if (unit == NULL && dimension == QUELL_ACCELERATION && ingest_word_is(name, length, "cm/s2")) {
+        *out = (ingest_unit){"cm/s2", dimension, 0.01};
+        return true;
+    }
     if (unit == NULL)
         return false;
     *out = (ingest_unit){unit->name, dimension, unit->si};
@@ -63,8 +113,11 @@ bool ingest_unit_read(ingest_unit *out, quell_dimension dimension, const char *n
         return false;
     if (in_base(out, dimension, name, length))
         return true;
+    char plain[24];
+    if (!plain_spelling(plain, name, length))
+        return false;
     for (size_t i = 0; i < INGEST_COUNT(spellings); i++) {
-        if (spellings[i].dimension != dimension || !ingest_word_is(name, length, spellings[i].written))
+        if (spellings[i].dimension != dimension || strcmp(plain, spellings[i].written) != 0)
             continue;
         if (spellings[i].name != NULL)
             return in_base(out, dimension, spellings[i].name, strlen(spellings[i].name));
@@ -85,10 +138,12 @@ static unit_place find_unit(const char *text, size_t length)
     static const char pair[2][2] = {{'(', ')'}, {'[', ']'}};
     unit_place none = {length, length, 0, false};
     for (size_t p = 0; p < 2; p++) {
-        const char *closing = length > 0 && text[length - 1] == pair[p][1] ? &text[length - 1] : NULL;
-        for (size_t at = length; closing != NULL && at-- > 0;)
-            if (text[at] == pair[p][0])
+        size_t depth = 0;
+        for (size_t at = length; at-- > 0 && text[length - 1] == pair[p][1];) {
+            depth += text[at] == pair[p][1];
+            if (text[at] == pair[p][0] && --depth == 0)
                 return (unit_place){at, at + 1, length - at - 2, true};
+        }
     }
     for (size_t at = length; at-- > 1;) {
         if (text[at] == '_')
@@ -168,6 +223,16 @@ static const struct {
     {"fft", INGEST_FREQUENCY},
     {"psd", INGEST_FREQUENCY},
     {"spectr", INGEST_FREQUENCY},
+    {"=hz", INGEST_FREQUENCY},
+    {"accura", INGEST_OTHER},
+    {"gravity", INGEST_OTHER},
+    {"activit", INGEST_OTHER},
+    {"rpm", INGEST_OTHER},
+    {"strain", INGEST_OTHER},
+    {"motor", INGEST_OTHER},
+    {"latitude", INGEST_OTHER},
+    {"longitude", INGEST_OTHER},
+    {"altitude", INGEST_OTHER},
     {"force", INGEST_OTHER},
     {"gyr", INGEST_OTHER},
     {"omega", INGEST_OTHER},
@@ -225,9 +290,7 @@ static const struct {
     {"=a1", INGEST_ACCELERATION},
     {"=a2", INGEST_ACCELERATION},
     {"=a3", INGEST_ACCELERATION},
-    {"=xaxis", INGEST_ACCELERATION},
-    {"=yaxis", INGEST_ACCELERATION},
-    {"=zaxis", INGEST_ACCELERATION},
+    {"axis", INGEST_ACCELERATION},
 };
 
 static ingest_role role_of_words(const char *squeezed)
@@ -257,6 +320,21 @@ static bool is_frequency_unit(const char *text, size_t length)
     return quell_unit_find(QUELL_FREQUENCY, text, length) != NULL && !ingest_word_is(text, length, "rad/s");
 }
 
+/* A level in decibels, or something per hertz or its root: only spectra have such units. */
+static bool is_spectral_unit(const char *text, size_t length)
+{
+    static const char *const ends[] = {"/hz", "/rthz", "/sqrthz", "/\xe2\x88\x9ahz", "/hz^0.5", "/hz^(1/2)"};
+    if (length >= 2 && ingest_word_is(text, 2, "db"))
+        return true;
+    for (size_t i = 0; i < INGEST_COUNT(ends); i++) {
+        size_t used = strlen(ends[i]);
+        for (size_t at = 0; at + used <= length; at++)
+            if (ingest_word_is(text + at, used, ends[i]))
+                return true;
+    }
+    return false;
+}
+
 ingest_head ingest_head_read(const char *text)
 {
     size_t length = strlen(text);
@@ -265,19 +343,24 @@ ingest_head ingest_head_read(const char *text)
     const char *unit = text + place.at;
     bool is_time = ingest_unit_read(&head.unit, QUELL_TIME, unit, place.length);
     bool is_acceleration = !is_time && ingest_unit_read(&head.unit, QUELL_ACCELERATION, unit, place.length);
-    bool is_frequency = is_frequency_unit(unit, place.length) && place.length > 0;
+    bool is_frequency = place.length > 0 && (is_frequency_unit(unit, place.length) ||
+                                             (place.sure && is_spectral_unit(unit, place.length)));
     head.has_unit = is_time || is_acceleration;
     if (head.has_unit || is_frequency || place.sure)
         head.name_length = place.name_length;
     char squeezed[64];
     squeeze(squeezed, sizeof squeezed, text, head.name_length);
     head.role = role_of_words(squeezed);
+    char whole[64];
+    squeeze(whole, sizeof whole, text, length);
+    bool transformed =
+        strstr(whole, "fft") != NULL || strstr(whole, "psd") != NULL || strstr(whole, "spectr") != NULL;
     bool says_nothing = head.role == INGEST_UNKNOWN || head.role == INGEST_COUNTER;
     if (is_acceleration && (says_nothing || squeezed[0] == 'g') && strstr(squeezed, "gyr") == NULL)
         head.role = INGEST_ACCELERATION;
     else if (is_time && head.role != INGEST_OTHER)
         head.role = INGEST_TIME;
-    else if (is_frequency)
+    else if (is_frequency || transformed)
         head.role = INGEST_FREQUENCY;
     else if (place.sure && place.length > 0 && !head.has_unit && says_nothing)
         head.role = INGEST_OTHER; /* a unit of something else: (N), [dps], (degC) */

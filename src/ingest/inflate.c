@@ -128,7 +128,7 @@ static quell_status unpack_some(ingest_bytes *bytes, char *into, size_t size, si
     return QUELL_OK;
 }
 
-quell_status ingest_bytes_read(ingest_bytes *bytes, char *into, size_t size, size_t *got, quell_error *err)
+quell_status ingest_bytes_unpacked(ingest_bytes *bytes, char *into, size_t size, size_t *got, quell_error *err)
 {
     if (!bytes->packed)
         return read_plain(bytes, into, size, got, err);

@@ -28,6 +28,16 @@ enum {
 
 /* ---------------------------------------------------------------- bytes: plain, or unpacked from gzip (inflate.c) */
 
+/* UTF-16 on its way to UTF-8 (utf16.c). */
+typedef struct ingest_utf16 {
+    bool looked, on, big; /* on: the text is UTF-16; big: the high byte of each unit comes first */
+    uint32_t high;        /* first half of a pair; 0 if none waits */
+    size_t held;          /* bytes in raw */
+    size_t from, to;      /* of what is ready in text */
+    unsigned char raw[8 << 10];
+    char text[(12 << 10) + 4]; /* a unit of two bytes takes three at most, and one more for half a pair */
+} ingest_utf16;
+
 typedef struct ingest_bytes {
     const quell_source *source;
     z_stream unpack;
@@ -35,11 +45,14 @@ typedef struct ingest_bytes {
     bool cut_short; /* the gzip data ended before their end mark */
     bool trailing;  /* something that is not gzip follows the gzip data; it was left out */
     size_t from, to;
+    ingest_utf16 utf16;
     unsigned char block[64 << 10];
 } ingest_bytes;
 
 quell_status ingest_bytes_open(ingest_bytes *bytes, const quell_source *source, quell_error *err);
-/* Up to size bytes; *got = 0 only at the end. */
+/* Up to size bytes, as they were packed; *got = 0 only at the end. */
+quell_status ingest_bytes_unpacked(ingest_bytes *bytes, char *into, size_t size, size_t *got, quell_error *err);
+/* The same with UTF-16 text turned into UTF-8 (utf16.c). */
 quell_status ingest_bytes_read(ingest_bytes *bytes, char *into, size_t size, size_t *got, quell_error *err);
 void ingest_bytes_close(ingest_bytes *bytes);
 

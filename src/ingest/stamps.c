@@ -251,7 +251,7 @@ static bool take_clock(scanner *s, ingest_stamp *out)
         if (first > 24 && (out->has_date || half))
             return false;
         out->second = 3600.0 * first + 60.0 * second + third + fraction;
-        out->period_s = first < 24 ? 86400 : 0;
+        out->period_s = first <= 24 ? 86400 : 0;
     }
     *s = copy;
     return true;

@@ -281,7 +281,9 @@ static quell_status state(pass *text, quell_error *err)
 {
     ingest_stated *out = &text->reader->stated;
     const ingest_columns *columns = &text->columns;
-    out->format = text->lines->bytes->packed ? "delimited text, gzip" : "delimited text";
+    static const char *const formats[2][2] = {{"delimited text", "delimited text, gzip"},
+                                              {"delimited text, UTF-16", "delimited text, UTF-16, gzip"}};
+    out->format = formats[text->lines->bytes->utf16.on][text->lines->bytes->packed];
     out->axes = columns->axes;
     out->has_time = columns->slot[0] != INGEST_NONE;
     out->has_counter = columns->slot[4] != INGEST_NONE;

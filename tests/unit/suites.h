@@ -25,10 +25,12 @@
     X(ingest_digest)                                                                                         \
     X(ingest_dialects)                                                                                       \
     X(ingest_faults)                                                                                         \
+    X(ingest_headers)                                                                                        \
     X(ingest_hostile)                                                                                        \
     X(ingest_judge)                                                                                          \
     X(ingest_levels)                                                                                         \
     X(ingest_mounting)                                                                                       \
+    X(ingest_stamps)                                                                                         \
     X(ingest_text_recordings)                                                                                \
     X(ingest_refusals)                                                                                       \
     X(ingest_segments)                                                                                       \

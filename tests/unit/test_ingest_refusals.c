@@ -351,8 +351,8 @@ static const struct {
     {"spreadsheet", BYTES("PK\3\4\x14\0\6\0"), QUELL_E_DATA,
      "found a ZIP archive or spreadsheet, want delimited text, plain or gzip, a universal file or a sound "
      "file"},
-    {"UTF-16", BYTES("\xff\xfet\0,\0a\0\n\0"), QUELL_E_DATA,
-     "found UTF-16 text, want delimited text, plain or gzip, a universal file or a sound file"},
+    {"UTF-16 of a header alone", BYTES("\xff\xfet\0,\0a\0\n\0"), QUELL_E_DATA,
+     "found 1 line and no row of numbers, want rows of time and acceleration"},
     {"universal file", BYTES("    -1\n    58\nx\n"), QUELL_E_DATA,
      "the dataset 58 that begins here has 1 of the 11 lines of its head"},
     {"binary", BYTES("\x01\x02\x03\0\x05\x06\n\n"), QUELL_E_DATA,
