@@ -71,6 +71,27 @@ static quell_status find_start(uff58_file *file, ingest_line *out, quell_error *
     }
 }
 
+/* The head of a dataset 58. Where the file ends within it, there is none, if there were others before. */
+static quell_status read_head(uff58_file *file, const ingest_line *first, char letter, uff58_head *out,
+                              bool *found, quell_error *err)
+{
+    const quell_error before = err != NULL ? *err : (quell_error){0};
+    quell_status status = uff58_head_read(out, file->lines, first->text, first->length, letter, err);
+    *found = status == QUELL_OK;
+    if (*found)
+        out->number = ++file->count;
+    if (status != QUELL_E_DATA || file->count == 0)
+        return status;
+    ingest_line more;
+    quell_status at_end = ingest_lines_next(file->lines, &more, err);
+    if (at_end != QUELL_OK)
+        return at_end;
+    file->cut = more.text == NULL;
+    if (file->cut && err != NULL)
+        *err = before;
+    return file->cut ? QUELL_OK : status;
+}
+
 quell_status uff58_next(uff58_file *file, uff58_head *out, bool *found, quell_error *err)
 {
     *found = false;
@@ -79,6 +100,9 @@ quell_status uff58_next(uff58_file *file, uff58_head *out, bool *found, quell_er
         quell_status status = find_start(file, &line, err);
         if (status != QUELL_OK || line.text == NULL)
             return status;
+        file->cut = !line.terminated; /* and the number with it */
+        if (file->cut)
+            return QUELL_OK;
         long number = -1;
         char letter, shown[32];
         if (!uff58_number(line.text, line.length, &number, &letter))
@@ -86,12 +110,8 @@ quell_status uff58_next(uff58_file *file, uff58_head *out, bool *found, quell_er
                 err, QUELL_E_DATA, file->lines->number, 0,
                 "found '%s' behind the line -1, want the number of a dataset",
                 quell_printable(shown, sizeof shown, line.text, line.length < 24 ? line.length : 24));
-        if (number == 58) {
-            status = uff58_head_read(out, file->lines, line.text, line.length, letter, err);
-            *found = status == QUELL_OK;
-            out->number = status == QUELL_OK ? ++file->count : 0;
-            return status;
-        }
+        if (number == 58)
+            return read_head(file, &line, letter, out, found, err);
         note_other(file, number);
         status = pass_over(file, number, err);
         if (status != QUELL_OK)

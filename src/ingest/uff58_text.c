@@ -73,8 +73,11 @@ static bool read_field(const char *text, size_t length, bool strict, double *out
 
 /* ---------------------------------------------------------------- one line */
 
-static bool has_exponent(const char *text, size_t length)
+/* A field that is seen to be whole though it touches its neighbour: it has an exponent, or is all stars. */
+static bool is_closed(const char *text, size_t length)
 {
+    if (is_stars(text, length))
+        return true;
     for (size_t i = 1; i < length; i++)
         if (strchr("EeDd+-", text[i]) != NULL)
             return true;
@@ -82,12 +85,13 @@ static bool has_exponent(const char *text, size_t length)
 }
 
 /* The line by columns; false if it does not fit them: then a field is no number, or a number goes on into the next
-   field. Numbers that touch are told apart by a sign, or by exponents on both sides. */
+   field. Numbers that touch are told apart by a sign, or by exponents on both
+   sides. */
 static bool read_columns(const pass *text, const char *line, size_t length, number_seen *out, size_t *count)
 {
     size_t n = 0, phase = text->filled;
     bool open = false; /* the field before ends in a digit */
-    bool exponent = false;
+    bool closed = false;
     for (size_t at = 0; at < length; at += text->width[phase++ % text->period]) {
         size_t from = at, to = at + text->width[phase % text->period];
         to = to < length ? to : length;
@@ -97,10 +101,10 @@ static bool read_columns(const pass *text, const char *line, size_t length, numb
             from++;
         while (to > from && ingest_is_blank(line[to - 1]))
             to--;
-        bool has = has_exponent(line + from, to - from);
-        if ((touches && !(exponent && has)) || !read_field(line + from, to - from, true, &out[n].value))
+        bool whole = is_closed(line + from, to - from);
+        if ((touches && !(closed && whole)) || !read_field(line + from, to - from, true, &out[n].value))
             return false;
-        exponent = has;
+        closed = whole;
         out[n++].at = from;
     }
     *count = n;
@@ -152,10 +156,32 @@ static quell_status hand_on(pass *text, const number_seen *number, size_t count,
     return QUELL_OK;
 }
 
-static quell_status read_line(pass *text, const char *line, size_t length, quell_error *err)
+static bool is_sign(char c)
+{
+    return c == '-' || c == '+';
+}
+
+/* The length of a line within which the file ends, without the number that may have lost its own end there: it is whole
+   only if its field has its full width and an exponent of two or three digits. */
+static size_t without_cut(const pass *text, const char *line, size_t length)
+{
+    size_t at = 0, phase = text->filled;
+    while (at < length)
+        at += text->width[phase++ % text->period];
+    bool exponent = length > 4 && (is_sign(line[length - 3]) || is_sign(line[length - 4]));
+    if (at == length && exponent)
+        return length;
+    while (length > 0 && !ingest_is_blank(line[length - 1]))
+        length--;
+    return length;
+}
+
+static quell_status read_line(pass *text, const char *line, size_t length, bool terminated, quell_error *err)
 {
     number_seen *number = text->number;
     size_t count, wrong = 0;
+    if (!terminated)
+        length = without_cut(text, line, length);
     while (length > 0 && ingest_is_blank(line[length - 1]))
         length--;
     if (length > LINE_BYTES)
@@ -187,7 +213,7 @@ static quell_status read_lines(pass *text, ingest_lines *lines, uff58_held *out,
             return QUELL_OK;
         text->line = lines->number;
         if (text->take != NULL && text->points < text->head->points)
-            status = read_line(text, line.text, line.length, err);
+            status = read_line(text, line.text, line.length, line.terminated, err);
         if (status != QUELL_OK)
             return status;
     }
