@@ -12,7 +12,7 @@ typedef struct pass {
     uff58_content content;
     uff58_file file;
     uff58_choice choice;
-    size_t at; /* rows handed on */
+    size_t at, whole; /* rows handed on, and of them those with all values */
 } pass;
 
 /* ---------------------------------------------------------------- what the file states */
@@ -136,7 +136,6 @@ static quell_status check_stamps(const uff58_channel *channel, quell_error *err)
 
 static quell_status next(ingest_reader *reader, ingest_batch *out, quell_error *err)
 {
-    (void)err;
     pass *uff = reader->state;
     size_t rows = uff->choice.rows - uff->at;
     rows = rows < INGEST_BATCH ? rows : INGEST_BATCH;
@@ -152,11 +151,15 @@ static quell_status next(ingest_reader *reader, ingest_batch *out, quell_error *
             whole = whole && !isnan(out->value[k][i]);
         for (size_t k = 0; k < uff->choice.axes && !whole; k++)
             out->value[k][i] = NAN;
+        uff->whole += whole ? 1 : 0;
     }
     if (reader->stated.has_time)
         uff58_series_take(&uff->content.channel[uff->choice.channel[0]].stamp, out->stamp, rows);
     out->rows = rows;
     uff->at += rows;
+    if (uff->at == uff->choice.rows && uff->whole < INGEST_ROWS_MIN)
+        return quell_fail(err, QUELL_E_DATA, "found %zu samples, want %d at least", uff->whole,
+                          INGEST_ROWS_MIN);
     return QUELL_OK;
 }
 

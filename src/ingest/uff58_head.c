@@ -178,17 +178,22 @@ static void read_axis(uff58_axis *out, const char *text, size_t length)
 }
 
 /* "58b" is followed by the byte order (1 little, 2 big), the kind of floating point (2: IEEE 754), and how many lines
-   and bytes there are. */
+   and bytes there are. Format I6,A1,2I6,2I12; or numbers with blanks between. */
 static quell_status read_sizes(uff58_head *out, const char *text, size_t length, size_t *lines, size_t line,
                                quell_error *err)
 {
+    static const unsigned char width[] = {6, 6, 12, 12};
     double value[4];
-    size_t at = 0;
+    bool fixed = true;
+    size_t from = 7, at = 0;
+    for (size_t i = 0; i < 4; from += width[i++])
+        fixed = number_of(columns(text, length, from, width[i]), &value[i]) && fixed;
     word(text, length, &at);
     for (size_t i = 0; i < 4; i++) {
         ingest_span found = word(text, length, &at);
         char shown[24];
-        if (!number_of(found, &value[i]) || value[i] != floor(value[i]) || value[i] < 0)
+        bool read = fixed || number_of(found, &value[i]);
+        if (!read || value[i] != floor(value[i]) || value[i] < 0)
             return quell_fail_at(err, QUELL_E_DATA, line, at + 1,
                                  "found '%s' behind 58b, want byte order, floating point, lines and bytes",
                                  quell_printable(shown, sizeof shown, found.text, found.length));

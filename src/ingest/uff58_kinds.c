@@ -110,11 +110,10 @@ uff58_fitness uff58_judge(const uff58_head *head, bool asked, bool picked)
 const char *uff58_describe(const uff58_head *head, char *out, size_t size)
 {
     const uff58_axis *axis = &head->ordinate;
-    const char *unit = axis->unit[0] != '\0' ? axis->unit : "no unit";
-    if (axis->label[0] != '\0')
-        snprintf(out, size, "dataset %zu: '%s' in %s (%s)", head->number, axis->label, unit,
-                 uff58_data_name(axis->type));
-    else
-        snprintf(out, size, "dataset %zu: in %s (%s)", head->number, unit, uff58_data_name(axis->type));
+    const char *unit = axis->unit[0] != '\0' ? axis->unit : "no unit",
+               *quote = axis->label[0] != '\0' ? "'" : "";
+    const bool turns = axis->type == UFF58_ACCELERATION && labs(head->direction) > 3;
+    snprintf(out, size, "dataset %zu: %s%s%s%sin %s (%s%s)", head->number, quote, axis->label, quote,
+             quote[0] != '\0' ? " " : "", unit, uff58_data_name(axis->type), turns ? " about an axis" : "");
     return out;
 }

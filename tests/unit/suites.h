@@ -34,6 +34,8 @@
     X(ingest_text_recordings)                                                                                \
     X(ingest_refusals)                                                                                       \
     X(ingest_segments)                                                                                       \
+    X(ingest_sound)                                                                                          \
+    X(ingest_uff)                                                                                            \
     X(ingest_uff_recordings)                                                                                 \
     X(machine)                                                                                               \
     X(setting)                                                                                               \

@@ -1,0 +1,234 @@
+/* Sound files: libsndfile on a source that cannot seek, for samples that are stored without losses.
+
+   The library wants to seek; a pipe cannot. It gets a window: the first bytes, which hold the header, are kept, and from
+   there on the file is read once from front to back. The length is given out as endless, since it is not known before
+   the end has come: so the library believes the header, and whoever reads sees if there is less. */
+#include "ingest/sound_private.h"
+
+#include <math.h>
+#include <string.h>
+
+enum { WINDOW = 256 << 10 }; /* bytes at the start in which a header must lie */
+
+#define ENDLESS ((sf_count_t)1 << 60)
+
+/* ---------------------------------------------------------------- kinds of file and of samples */
+
+static const struct {
+    int major;
+    const char *name;
+    const char *magic;
+    size_t type_at; /* of the type within the file; 0 if the magic is all */
+    const char *type;
+} kinds[] = {
+    {SF_FORMAT_WAV, "WAV sound", "RIFF", 8, "WAVE"},
+    {SF_FORMAT_WAVEX, "WAV sound (extensible)", "RIFX", 8, "WAVE"},
+    {SF_FORMAT_RF64, "RF64 sound", "RF64", 8, "WAVE"},
+    {SF_FORMAT_W64, "W64 sound", "riff\x2e\x91\xcf\x11", 0, ""},
+    {SF_FORMAT_AIFF, "AIFF sound", "FORM", 8, "AIFF"},
+    {SF_FORMAT_AIFF, "AIFF sound", "FORM", 8, "AIFC"},
+    {SF_FORMAT_FLAC, "FLAC sound", "fLaC", 0, ""},
+    {SF_FORMAT_CAF, "CAF sound", "caff", 0, ""},
+    {SF_FORMAT_AU, "AU sound", ".snd", 0, ""},
+    {SF_FORMAT_AU, "AU sound", "dns.", 0, ""},
+};
+
+bool ingest_sound_recognise(const char *text, size_t length)
+{
+    for (size_t i = 0; i < INGEST_COUNT(kinds); i++) {
+        size_t magic = strlen(kinds[i].magic), type = strlen(kinds[i].type), need = kinds[i].type_at + type;
+        if (length >= magic && length >= need && memcmp(text, kinds[i].magic, magic) == 0 &&
+            memcmp(text + kinds[i].type_at, kinds[i].type, type) == 0)
+            return true;
+    }
+    return false;
+}
+
+/* Samples that are stored without losses; all else is refused. bits 0: floating point. */
+static const struct {
+    int subtype;
+    int bits, bytes;
+} samples[] = {
+    {SF_FORMAT_PCM_S8, 8, 1},  {SF_FORMAT_PCM_U8, 8, 1}, {SF_FORMAT_PCM_16, 16, 2}, {SF_FORMAT_PCM_24, 24, 3},
+    {SF_FORMAT_PCM_32, 32, 4}, {SF_FORMAT_FLOAT, 0, 4},  {SF_FORMAT_DOUBLE, 0, 8},
+};
+
+/* ---------------------------------------------------------------- bytes for the library */
+
+static sf_count_t tell_length(void *context)
+{
+    (void)context;
+    return ENDLESS;
+}
+
+static sf_count_t tell(void *context)
+{
+    return ((const sound_file *)context)->at;
+}
+
+static sf_count_t seek(sf_count_t offset, int whence, void *context)
+{
+    sound_file *sound = context;
+    sf_count_t from = whence == SEEK_SET ? 0 : whence == SEEK_CUR ? sound->at : ENDLESS;
+    if (offset < -from || offset > ENDLESS - from)
+        return -1;
+    sound->at = from + offset;
+    return sound->at;
+}
+
+/* The next bytes of the file; fewer than size only at its end or after an error. */
+static sf_count_t pull(sound_file *sound, char *into, sf_count_t size)
+{
+    sf_count_t done = 0;
+    while (done < size && sound->status == QUELL_OK) {
+        size_t got;
+        sound->status =
+            ingest_lines_bytes(sound->lines, into + done, (size_t)(size - done), &got, &sound->err);
+        if (sound->status != QUELL_OK || got == 0)
+            break;
+        done += (sf_count_t)got;
+    }
+    sound->passed += done;
+    return done;
+}
+
+static sf_count_t read_bytes(void *into, sf_count_t size, void *context)
+{
+    sound_file *sound = context;
+    sf_count_t done = 0;
+    if (size > 0 && sound->at < sound->held) {
+        done = sound->held - sound->at < size ? sound->held - sound->at : size;
+        memcpy(into, sound->window + sound->at, (size_t)done);
+        sound->at += done;
+    }
+    if (done < size && sound->at == sound->passed) { /* elsewhere is what is gone, or has not come */
+        sf_count_t more = pull(sound, (char *)into + done, size - done);
+        done += more;
+        sound->at += more;
+    }
+    return done;
+}
+
+static sf_count_t write_bytes(const void *from, sf_count_t size, void *context)
+{
+    (void)from;
+    (void)size;
+    (void)context;
+    return 0;
+}
+
+/* ---------------------------------------------------------------- length */
+
+static double little_endian(const char *bytes)
+{
+    double value = 0;
+    for (size_t i = 8; i-- > 0;)
+        value = value * 256 + (unsigned char)bytes[i];
+    return value;
+}
+
+/* The library takes all that follows the header of a W64 file for samples. Its chunks say better: each has an id of 16
+   bytes, and its own length in 8, these 24 included; the next begins at a multiple of 8. (Sony Wave-64 format.) */
+static void settle_w64_length(sound_file *sound)
+{
+    const double held = (double)sound->held, width = (double)sound->info.channels * sound->bytes;
+    for (double at = 40; at + 24 <= held;) {
+        const char *chunk = sound->window + (size_t)at;
+        double length = little_endian(chunk + 16);
+        if (length < 24)
+            return;
+        if (memcmp(chunk, "data\xf3\xac\xd3\x11", 8) == 0) {
+            sound->info.frames = (sf_count_t)((length < 1e18 ? length - 24 : 1e18) / width);
+            return;
+        }
+        at += 8 * ceil(length / 8);
+    }
+}
+
+/* ---------------------------------------------------------------- open, read, close */
+
+static quell_status source_failed(const sound_file *sound, quell_error *err)
+{
+    if (err != NULL)
+        *err = sound->err;
+    return sound->status;
+}
+
+static quell_status refuse(const sound_file *sound, quell_error *err)
+{
+    char said[160];
+    const char *text = sf_strerror(NULL);
+    if (sound->status != QUELL_OK)
+        return source_failed(sound, err);
+    if (strstr(text, "'data'") != NULL)
+        return quell_fail(err, QUELL_E_DATA, "the sound file has no data chunk%s, want samples",
+                          sound->passed < WINDOW ? "" : " near its start");
+    return quell_fail(err, QUELL_E_DATA, "the sound file cannot be read (%s), want a whole header",
+                      quell_printable(said, sizeof said, text, strlen(text)));
+}
+
+static quell_status take_kind(sound_file *sound, quell_error *err)
+{
+    const int format = sound->info.format;
+    sound->name = "sound";
+    for (size_t i = 0; i < INGEST_COUNT(kinds); i++)
+        if ((format & SF_FORMAT_TYPEMASK) == kinds[i].major)
+            sound->name = kinds[i].name;
+    for (size_t i = 0; i < INGEST_COUNT(samples); i++)
+        if ((format & SF_FORMAT_SUBMASK) == samples[i].subtype) {
+            sound->bits = samples[i].bits;
+            sound->bytes = samples[i].bytes;
+        }
+    if (sound->bytes == 0)
+        return quell_fail(err, QUELL_E_DATA,
+                          "the samples are coded with losses or in an unknown way (format %#x), want plain "
+                          "integers (PCM) or floating point",
+                          (unsigned)format);
+    if (sound->info.channels < 1 || sound->info.samplerate < 1)
+        return quell_fail(err, QUELL_E_DATA, "found %d channels at %d Hz, want 1 or more of both",
+                          sound->info.channels, sound->info.samplerate);
+    if ((format & SF_FORMAT_TYPEMASK) == SF_FORMAT_W64)
+        settle_w64_length(sound);
+    return QUELL_OK;
+}
+
+quell_status sound_open(sound_file *out, ingest_lines *lines, quell_error *err)
+{
+    SF_VIRTUAL_IO access = {tell_length, seek, read_bytes, write_bytes, tell};
+    *out = (sound_file){.lines = lines, .window = quell_memory_get(WINDOW)};
+    if (out->window == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
+    out->held = pull(out, out->window, WINDOW);
+    if (out->status != QUELL_OK)
+        return source_failed(out, err);
+    out->handle = sf_open_virtual(&access, SFM_READ, &out->info, out);
+    if (out->handle == NULL || out->status != QUELL_OK)
+        return refuse(out, err);
+    return take_kind(out, err);
+}
+
+quell_status sound_read(sound_file *file, double *into, size_t room, size_t *got, const char **damage,
+                        quell_error *err)
+{
+    sf_count_t left = file->info.frames - file->frames;
+    sf_count_t wanted = left < (sf_count_t)room ? left : (sf_count_t)room;
+    sf_count_t frames = wanted > 0 ? sf_readf_double(file->handle, into, wanted) : 0;
+    *got = frames > 0 && (size_t)frames <= room ? (size_t)frames : 0;
+    if (file->status != QUELL_OK)
+        return source_failed(file, err);
+    file->frames += (sf_count_t)*got;
+    if (sf_error(file->handle) == SF_ERR_NO_ERROR)
+        return QUELL_OK;
+    *damage = sf_strerror(file->handle); /* what came with it is not to be trusted */
+    *got = 0;
+    return QUELL_OK;
+}
+
+void sound_close(sound_file *file)
+{
+    if (file->handle != NULL)
+        sf_close(file->handle);
+    quell_memory_free(file->window);
+    file->handle = NULL;
+    file->window = NULL;
+}

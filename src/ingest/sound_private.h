@@ -1,0 +1,30 @@
+/* Sound files: what the two files that read them share. */
+#ifndef QUELL_INGEST_SOUND_PRIVATE_H
+#define QUELL_INGEST_SOUND_PRIVATE_H
+
+#include "ingest/ingest_private.h"
+
+#include <sndfile.h>
+
+/* A sound file that the library reads from front to back (sound_file.c). */
+typedef struct sound_file {
+    ingest_lines *lines;
+    SNDFILE *handle;
+    SF_INFO info;
+    sf_count_t frames; /* read so far */
+    const char *name;  /* "WAV sound" */
+    int bits, bytes;   /* of a sample; bits 0: floating point */
+    char *window;
+    sf_count_t held, passed, at; /* bytes kept, bytes that have come, where the library is */
+    quell_status status;         /* of the source */
+    quell_error err;
+} sound_file;
+
+/* QUELL_E_DATA if the library cannot read it, or if its samples are stored with losses. Close it in any case. */
+quell_status sound_open(sound_file *out, ingest_lines *lines, quell_error *err);
+/* Up to `room` frames of all channels; *got = 0 at the end, or where the file is damaged: then *damage says how. */
+quell_status sound_read(sound_file *file, double *into, size_t room, size_t *got, const char **damage,
+                        quell_error *err);
+void sound_close(sound_file *file);
+
+#endif
