@@ -531,6 +531,10 @@ quell_status ingest_units_settle(ingest_stated *stated, const double mean[3], co
                                  const ingest_settings *settings, quell_findings *findings,
                                  quell_arena *arena, quell_error *err);
 
+/* The unit that stamps of this step will turn out to have, as far as that can be told before the length of the recording
+   is known; false if no length can make it out. */
+bool ingest_time_unit_expect(ingest_unit *out, const ingest_stated *stated, double step,
+                             const ingest_settings *settings);
 /* The unit of stamps whose step and length are known: the one asked for, the stated one, or by magnitude (a
    finding). */
 quell_status ingest_time_unit_settle(ingest_stated *stated, double step, double length,

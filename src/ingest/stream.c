@@ -75,11 +75,12 @@ static quell_status begin(ingest_pass *p, quell_error *err)
     quell_status status = QUELL_OK;
     if (stated->has_time) {
         double step = ingest_timeline_step(p->timeline);
-        status = ingest_time_unit_settle(stated, step, rows->stamp[rows->count - 1], p->settings,
-                                         &p->out->findings, p->arena, err);
-        p->grid.rate_hz = status == QUELL_OK ? 1 / (step * stated->time_unit.si) : 0;
-        if (status == QUELL_OK)
-            status = ingest_rate_check(p->grid.rate_hz, err);
+        ingest_unit unit = {0};
+        if (!ingest_time_unit_expect(&unit, stated, step, p->settings)) /* says why */
+            return ingest_time_unit_settle(stated, step, rows->stamp[rows->count - 1], p->settings,
+                                           &p->out->findings, p->arena, err);
+        p->grid.rate_hz = 1 / (step * unit.si);
+        status = ingest_rate_check(p->grid.rate_hz, err);
     } else {
         status = ingest_nominal_rate_take(p, err);
         p->grid.rate_hz = p->out->rate_hz;

@@ -71,6 +71,10 @@ quell_status ingest_clock_take(ingest_pass *p, quell_error *err)
     quell_recording *out = p->out;
     ingest_clock clock;
     quell_status status = ingest_timeline_finish(p->timeline, &clock, err);
+    if (status == QUELL_OK)
+        status =
+            ingest_time_unit_settle(&p->reader->stated, clock.step, clock.step * (double)(p->base + p->last),
+                                    p->settings, &out->findings, p->arena, err);
     if (status != QUELL_OK)
         return status;
     const double unit_s = p->reader->stated.time_unit.si;

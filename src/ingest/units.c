@@ -80,6 +80,18 @@ static quell_status note_slow(const ingest_stated *stated, double step, quell_fi
     return status == QUELL_OK ? status : quell_fail(err, status, "out of memory for findings");
 }
 
+bool ingest_time_unit_expect(ingest_unit *out, const ingest_stated *stated, double step,
+                             const ingest_settings *settings)
+{
+    if (settings->time_unit.name != NULL || stated->time_unit.name != NULL) {
+        *out = settings->time_unit.name != NULL ? settings->time_unit : stated->time_unit;
+        return true;
+    }
+    /* any length may still come; of several the largest, which an end soon may leave as the only one */
+    return guess_time_unit(out, step, HUGE_VAL, PLAUSIBLE_LOW_HZ, PLAUSIBLE_LENGTH_S) > 0 ||
+           guess_time_unit(out, step, HUGE_VAL, SLOWEST_HZ, SLOW_LENGTH_S) > 0;
+}
+
 quell_status ingest_time_unit_settle(ingest_stated *stated, double step, double length,
                                      const ingest_settings *settings, quell_findings *findings,
                                      quell_arena *arena, quell_error *err)
