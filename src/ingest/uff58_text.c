@@ -85,8 +85,7 @@ static bool is_closed(const char *text, size_t length)
 }
 
 /* The line by columns; false if it does not fit them: then a field is no number, or a number goes on into the next
-   field. Numbers that touch are told apart by a sign, or by exponents on both
-   sides. */
+   field. Numbers that touch are told apart by a sign, or by exponents on both sides. */
 static bool read_columns(const pass *text, const char *line, size_t length, number_seen *out, size_t *count)
 {
     size_t n = 0, phase = text->filled;

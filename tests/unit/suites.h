@@ -35,6 +35,7 @@
     X(ingest_refusals)                                                                                       \
     X(ingest_segments)                                                                                       \
     X(ingest_sound)                                                                                          \
+    X(ingest_sound_scipy)                                                                                    \
     X(ingest_uff)                                                                                            \
     X(ingest_uff_recordings)                                                                                 \
     X(machine)                                                                                               \
