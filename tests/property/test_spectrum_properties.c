@@ -278,6 +278,95 @@ START_TEST(confidence_band_covers_white_noise)
 }
 END_TEST
 
+/* The same accumulator fed with samples and breaks, by so many threads. */
+static quell_spectrum stream(size_t threads, size_t segment, size_t n, const size_t *break_at, size_t breaks)
+{
+    quell_welch *welch = NULL;
+    quell_welch_options options = {
+        .segment = segment, .overlap = -1, .cross = true, .threads = threads, .rate_hz = rate_hz};
+    ck_assert_int_eq(quell_welch_create(&welch, 3, &options, NULL), QUELL_OK);
+    for (size_t b = 0, at = 0; b <= breaks; b++) {
+        size_t end = b < breaks ? break_at[b] : n;
+        while (at < end) { /* in parts that fit neither segments nor groups */
+            size_t part = end - at < 777 ? end - at : 777;
+            const double *axes[] = {x[0] + at, x[1] + at, x[2] + at};
+            ck_assert_int_eq(quell_welch_add(welch, axes, part, NULL), QUELL_OK);
+            at += part;
+        }
+        if (b < breaks)
+            ck_assert_int_eq(quell_welch_break(welch, NULL), QUELL_OK);
+    }
+    quell_spectrum spectrum;
+    ck_assert_int_eq(quell_welch_finish(welch, rate_hz, arena, &spectrum, NULL), QUELL_OK);
+    quell_welch_destroy(welch);
+    return spectrum;
+}
+
+/* The number of threads changes no bit of the result, with and without breaks; ten times each, for they race. */
+START_TEST(threads_change_nothing)
+{
+    static const size_t threads[] = {2, 3, 5, 16, 99};
+    const size_t breaks[] = {100, 3000, 3400, 9000};
+    for (size_t with = 0; with < 2; with++) {
+        quell_spectrum alone = stream(1, 256, SAMPLES, breaks, with * 4);
+        for (size_t i = 0; i < 10 * sizeof threads / sizeof threads[0]; i++) {
+            quell_spectrum shared = stream(threads[i / 10], 256, SAMPLES, breaks, with * 4);
+            ck_assert_uint_eq(shared.segments, alone.segments);
+            check_identical(&alone, &shared);
+        }
+    }
+}
+END_TEST
+
+/* An accumulator that was given no segment chooses the one that quell_welch_segment gives for the whole recording, be it
+   shorter or longer than what is held for the choice, with breaks and without. */
+START_TEST(a_segment_chosen_late_is_the_one_chosen_for_the_whole)
+{
+    static const size_t lengths[] = {200, 3000, 7000, 14813, 14814, 14815, SAMPLES};
+    const size_t breaks[] = {50, 160, 190};
+    for (size_t i = 0; i < sizeof lengths / sizeof lengths[0]; i++)
+        for (size_t count = 0; count <= 3; count += 3) {
+            if (count > 0 && lengths[i] < 1000)
+                continue; /* no segment is left whole */
+            size_t segment = quell_welch_segment(rate_hz, lengths[i], 0);
+            quell_spectrum late = stream(2, 0, lengths[i], breaks, count);
+            quell_spectrum told = stream(1, segment, lengths[i], breaks, count);
+            ck_assert_uint_eq(late.segment, segment);
+            ck_assert_uint_eq(late.segments, told.segments);
+            check_identical(&told, &late);
+        }
+}
+END_TEST
+
+/* Turning the spectrum is the same as turning the samples, and scaling it as scaling them: exact mathematics. */
+START_TEST(a_turned_spectrum_is_that_of_turned_samples)
+{
+    static const double map[3][3] = {{0.36, 0.48, -0.8}, {-0.8, 0.6, 0}, {0.48, 0.64, 0.6}}; /* a rotation */
+    static const double scale[3] = {9.80665, 0.001, -2};
+    static double turned[3][SAMPLES];
+    for (size_t n = 0; n < SAMPLES; n++)
+        for (size_t a = 0; a < 3; a++) {
+            turned[a][n] = 0;
+            for (size_t i = 0; i < 3; i++)
+                turned[a][n] += map[a][i] * scale[i] * x[i][n];
+        }
+    const double *sensor[] = {x[0], x[1], x[2]}, *machine[] = {turned[0], turned[1], turned[2]};
+    quell_spectrum spectrum = estimate(sensor, 3), want = estimate(machine, 3);
+    quell_spectrum_scale(&spectrum, scale);
+    ck_assert(quell_spectrum_turn(&spectrum, map));
+    for (size_t k = 0; k < want.bins; k++) {
+        double all = want.asd_m2ps3[0][k] + want.asd_m2ps3[1][k] + want.asd_m2ps3[2][k];
+        for (size_t i = 0; i < 3; i++) {
+            CHECK_NEAR(spectrum.asd_m2ps3[i][k] / all, want.asd_m2ps3[i][k] / all, 1e-11);
+            for (size_t j = i + 1; j < 3; j++)
+                CHECK_NEAR(cabs(spectrum.cross_m2ps3[i][j][k] - want.cross_m2ps3[i][j][k]) / all, 0, 1e-11);
+        }
+    }
+    quell_spectrum two = estimate(sensor, 2);
+    ck_assert(!quell_spectrum_turn(&two, map));
+}
+END_TEST
+
 Suite *suite_spectrum_properties(void)
 {
     Suite *suite = suite_create("spectrum_properties");
@@ -291,6 +380,9 @@ Suite *suite_spectrum_properties(void)
     tcase_add_test(cases, cross_density_has_the_phase_of_a_delay);
     tcase_add_test(cases, blocks_do_not_matter);
     tcase_add_test(cases, breaks_drop_the_segments_that_straddle_them);
+    tcase_add_test(cases, threads_change_nothing);
+    tcase_add_test(cases, a_segment_chosen_late_is_the_one_chosen_for_the_whole);
+    tcase_add_test(cases, a_turned_spectrum_is_that_of_turned_samples);
     tcase_add_test(cases, confidence_band_covers_white_noise);
     suite_add_tcase(suite, cases);
     return suite;

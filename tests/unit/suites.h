@@ -29,6 +29,7 @@
     X(ingest_hostile)                                                                                        \
     X(ingest_judge)                                                                                          \
     X(ingest_levels)                                                                                         \
+    X(ingest_quick)                                                                                          \
     X(ingest_mounting)                                                                                       \
     X(ingest_stamps)                                                                                         \
     X(ingest_text_recordings)                                                                                \
