@@ -89,9 +89,11 @@ size_t quell_text_width(const char *text, size_t length);
 
 /* ---------------------------------------------------------------- memory */
 
-/** malloc, realloc and free of the project: the only calls of these, so that tests can make each one fail in turn.
-    NULL if memory is out; 0 bytes count as 1. Free takes NULL. */
+/** malloc, calloc, realloc and free of the project: the only calls of these, so that tests can make each one fail in
+    turn. NULL if memory is out; 0 bytes count as 1. Free takes NULL. Pages of a large cleared block that are never
+    used cost nothing. */
 void *quell_memory_get(size_t bytes);
+void *quell_memory_get_cleared(size_t bytes);
 void *quell_memory_resize(void *old, size_t bytes);
 void quell_memory_free(void *block);
 

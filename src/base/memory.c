@@ -24,6 +24,11 @@ void *quell_memory_get(size_t bytes)
     return must_fail() ? NULL : malloc(bytes > 0 ? bytes : 1);
 }
 
+void *quell_memory_get_cleared(size_t bytes)
+{
+    return must_fail() ? NULL : calloc(bytes > 0 ? bytes : 1, 1);
+}
+
 void *quell_memory_resize(void *old, size_t bytes)
 {
     return must_fail() ? NULL : realloc(old, bytes > 0 ? bytes : 1);

@@ -48,7 +48,7 @@ static char find_terminator(const char *text, size_t length)
 quell_status ingest_lines_peek(ingest_lines *lines, const char **text, size_t *length, quell_error *err)
 {
     static const unsigned char mark[] = {0xef, 0xbb, 0xbf}; /* UTF-8 byte order mark */
-    while (!lines->ended && lines->to < INGEST_LINE_MAX) {
+    while (!lines->ended && lines->to <= INGEST_LINE_MAX) {
         bool enough = lines->to >= INGEST_PEEK && (memchr(lines->buffer, '\n', lines->to) != NULL ||
                                                    memchr(lines->buffer, '\r', lines->to) != NULL);
         if (enough)

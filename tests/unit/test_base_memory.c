@@ -42,11 +42,36 @@ START_TEST(the_switch_fails_the_nth_request_and_all_after_it)
     ck_assert_ptr_null(quell_memory_get(8));
     ck_assert_ptr_null(quell_memory_resize(second, 16)); /* second stays valid */
     ck_assert_ptr_null(quell_memory_get(8));
+    ck_assert_ptr_null(quell_memory_get_cleared(8));
     quell_memory_fail_at(0);
     second = quell_memory_resize(second, 16);
     ck_assert_ptr_nonnull(second);
     quell_memory_free(first);
     quell_memory_free(second);
+}
+END_TEST
+
+/* Room that others have written in comes back as zeros, whether it is small or large. */
+START_TEST(objects_are_zeros_in_room_that_was_used_before)
+{
+    static const size_t sizes[] = {1, 100, 4096, 20000, 70000, 3000000};
+    for (size_t i = 0; i < 2 * sizeof sizes / sizeof sizes[0]; i++) {
+        size_t size = sizes[i / 2];
+        unsigned char *dirty = quell_memory_get(size + 512), *object;
+        ck_assert_ptr_nonnull(dirty);
+        memset(dirty, 0xa5, size + 512);
+        quell_memory_free(dirty);
+        quell_arena *arena = quell_arena_create(1 << 24);
+        ck_assert_ptr_nonnull(arena);
+        object = i % 2 == 0 ? quell_arena_alloc(arena, size, 1) : quell_memory_get_cleared(size);
+        ck_assert_ptr_nonnull(object);
+        for (size_t b = 0; b < size; b++)
+            if (object[b] != 0)
+                ck_abort_msg("byte %zu of %zu", b, size);
+        if (i % 2 != 0)
+            quell_memory_free(object);
+        quell_arena_destroy(arena);
+    }
 }
 END_TEST
 
@@ -249,6 +274,7 @@ Suite *suite_base_memory(void)
     Suite *suite = suite_create("base_memory");
     TCase *memory = tcase_create("memory");
     tcase_add_test(memory, an_allocation_of_no_bytes_is_an_object_of_its_own);
+    tcase_add_test(memory, objects_are_zeros_in_room_that_was_used_before);
     tcase_add_test(memory, the_switch_fails_the_nth_request_and_all_after_it);
     tcase_add_test(memory, a_growing_array_keeps_its_contents_and_grows_by_half_at_least);
     tcase_add_test(memory, a_growing_array_stops_at_its_limit);
