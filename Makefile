@@ -11,7 +11,7 @@ WARNINGS := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wd
 ifneq (,$(findstring clang,$(CC)))
   WARNINGS += -Wno-double-promotion # clang counts the float macros NAN and INFINITY as promotions; gcc checks ours
 endif
-OPTIMISE ?= -O2 -g
+OPTIMISE ?= -O3 -g
 SANITIZE ?=
 CFLAGS += -std=c11 $(OPTIMISE) -ffp-contract=off -pthread $(WARNINGS) $(if $(CI),-Werror) $(SANITIZE)
 CPPFLAGS += -Iinclude -Isrc -Itests/unit -D_POSIX_C_SOURCE=200809L -MMD -MP $(shell pkg-config --cflags $(PACKAGES))

@@ -31,6 +31,7 @@ typedef struct quell_read_options {
     const char *time_unit; /**< "s", "ms", "us", "ns"; NULL: from the header, or by magnitude */
     const char *span;      /**< "A:B" seconds from the start of the recording; NULL: all */
     const char *mount;     /**< "up=+z,right=-y": fixed map from sensor to machine axes; NULL: found */
+    size_t threads;    /**< 2 or more: rows are read ahead by a thread. The result is the same */
 } quell_read_options;
 
 typedef enum quell_severity { QUELL_NOTE, QUELL_WARN, QUELL_REFUSE } quell_severity;

@@ -201,7 +201,7 @@ quell_status quell_machine_setting(const quell_machine *machine, char axis, cons
                              .arena = arena};
     values.told = setting_tell(&machine->controller, shaper->at.frequency_hz, shaper->at.damping_ratio,
                                SETTING_NEAREST);
-    const char *made;
+    const char *made = "";
     quell_status status = expand(machine->controller.setting, &values, &made, err);
     if (status != QUELL_OK)
         return status;

@@ -155,7 +155,7 @@ quell_status cli_welch_options(cli_run *run, double rate_hz, bool cross, quell_w
     *out = (quell_welch_options){.overlap = isnan(run->given.overlap) ? -1 : run->given.overlap,
                                  .rate_hz = rate_hz,
                                  .cross = cross,
-                                 .threads = cli_threads(run)};
+                                 .threads = cli_threads(run) - 1}; /* one reads ahead */
     quell_status status = find_window(run, &out->window);
     if (status != QUELL_OK)
         return status;

@@ -43,8 +43,10 @@ quell_status cli_recording_open(cli_run *run, const char *path, const quell_sink
         count.size = (double)info.st_size;
     clock_gettime(CLOCK_MONOTONIC, &count.start);
     const quell_source shown = {.name = source.name, .read = read_counted, .context = &count};
-    status = keep ? quell_recording_read(out, &shown, &run->given.read, run->arena, &run->err)
-                  : quell_recording_stream(out, &shown, &run->given.read, sink, run->arena, &run->err);
+    quell_read_options options = run->given.read;
+    options.threads = cli_threads(run);
+    status = keep ? quell_recording_read(out, &shown, &options, run->arena, &run->err)
+                  : quell_recording_stream(out, &shown, &options, sink, run->arena, &run->err);
     if (count.shown)
         cli_progress(run, "", 1, true);
     quell_file_close(&file);

@@ -190,7 +190,7 @@ void cli_help(const cli_command *command, FILE *stream)
             char head[80];
             snprintf(head, sizeof head, "  %s%s%s", row->name, row->argument != NULL ? " " : "",
                      row->argument != NULL ? row->argument : "");
-            char first[96];
+            char first[128];
             snprintf(first, sizeof first, strlen(head) > 28 ? "%s\n%30s" : "%-30s%s", head, "");
             quell_words_print(stream, first, "                              ", 79, row->help);
         }

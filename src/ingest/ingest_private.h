@@ -405,6 +405,18 @@ quell_status ingest_bytes_note(const ingest_bytes *bytes, size_t rows, quell_are
 quell_status ingest_channels_option(size_t out[3], const quell_read_options *options, const char *what,
                                     quell_error *err);
 
+/* ---------------------------------------------------------------- rows read ahead by a thread (ahead.c) */
+
+typedef struct ingest_ahead ingest_ahead;
+
+/* Takes the reader over. NULL if memory is out: nothing has changed then. */
+ingest_ahead *ingest_ahead_start(ingest_reader *reader);
+/* As reader->next; the batch is the caller's until it is released. */
+quell_status ingest_ahead_next(ingest_ahead *ahead, const ingest_batch **out, quell_error *err);
+void ingest_ahead_release(ingest_ahead *ahead);
+/* Gives the reader back, with what it noticed. NULL is allowed. */
+quell_status ingest_ahead_end(ingest_ahead *ahead, quell_error *err);
+
 /* ---------------------------------------------------------------- samples' places in time (timeline.c) */
 
 /* The clock of a recording is fitted while its rows pass. */
@@ -508,6 +520,7 @@ typedef struct ingest_settings {
     bool has_tolerance;
     double span_s[2]; /* --span; 0 to infinity if not given */
     const char *span;
+    size_t threads;
     ingest_unit time_unit, unit; /* --time-unit, --unit; name NULL if not given */
 } ingest_settings;
 

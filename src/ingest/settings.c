@@ -64,7 +64,7 @@ static quell_status read_span(ingest_settings *out, const char *text, quell_erro
 
 quell_status ingest_settings_read(ingest_settings *out, const quell_read_options *options, quell_error *err)
 {
-    ingest_settings settings = {.span_s = {0, INFINITY}, .span = options->span};
+    ingest_settings settings = {.span_s = {0, INFINITY}, .span = options->span, .threads = options->threads};
     quell_status status = QUELL_OK;
     if (options->rate != NULL)
         status = read_rate(&settings, options->rate, err);

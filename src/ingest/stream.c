@@ -13,13 +13,9 @@ static quell_status out_of_memory(quell_error *err)
 /* ---------------------------------------------------------------- rows in */
 
 /* One batch more behind the rows held. */
-static quell_status pull(ingest_pass *p, quell_error *err)
+static void take(ingest_pass *p, const ingest_batch *batch)
 {
-    quell_status status = p->reader->next(p->reader, p->batch, err);
-    if (status != QUELL_OK)
-        return status;
     const ingest_stated *stated = &p->reader->stated;
-    const ingest_batch *batch = p->batch;
     ingest_rows *rows = p->rows;
     size_t n = batch->rows, at = rows->count;
     p->ended = n == 0;
@@ -35,7 +31,18 @@ static quell_status pull(ingest_pass *p, quell_error *err)
         memcpy(rows->value[k] + at, batch->value[k], n * sizeof *batch->value[k]);
     rows->count += n;
     p->rows_seen += n;
-    return QUELL_OK;
+}
+
+static quell_status pull(ingest_pass *p, quell_error *err)
+{
+    const ingest_batch *batch = p->batch;
+    quell_status status = p->ahead != NULL ? ingest_ahead_next(p->ahead, &batch, err)
+                                           : p->reader->next(p->reader, p->batch, err);
+    if (status == QUELL_OK)
+        take(p, batch);
+    if (p->ahead != NULL)
+        ingest_ahead_release(p->ahead);
+    return status;
 }
 
 /* The clock's beginning, from the rows at the start. */
@@ -286,6 +293,10 @@ static quell_status run(ingest_pass *p, quell_error *err)
         if (status == QUELL_OK)
             status = lay(p, from, err);
     }
+    if (status == QUELL_OK) {
+        status = ingest_ahead_end(p->ahead, err);
+        p->ahead = NULL;
+    }
     return status == QUELL_OK ? settle(p, err) : status;
 }
 
@@ -304,7 +315,9 @@ quell_status ingest_stream(quell_recording *out, ingest_reader *reader, const in
         status = out_of_memory(err);
     } else {
         p.rows->count = p.rows->placed = p.rows->laid = 0;
+        p.ahead = settings->threads > 1 ? ingest_ahead_start(reader) : NULL; /* NULL will do as well */
         status = run(&p, err);
+        ingest_ahead_end(p.ahead, NULL); /* where it failed before the end */
     }
     ingest_timeline_end(p.timeline);
     quell_memory_free(p.batch);

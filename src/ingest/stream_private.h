@@ -12,6 +12,7 @@ typedef struct ingest_pass {
     const quell_sink *sink;
     quell_arena *arena;
     ingest_batch *batch;
+    ingest_ahead *ahead; /* NULL where one thread does it all */
     ingest_rows *rows;
     ingest_timeline *timeline; /* NULL where rows are consecutive */
     ingest_levels *levels;
