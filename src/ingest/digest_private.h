@@ -132,4 +132,19 @@ void digest_mean(const struct ingest_digest *digest, double out[3]);
 double digest_square_about(const struct ingest_digest *digest, const digest_sums *sums, size_t n,
                            const double mean[3]);
 
+/* digest_matrix.c: real parts of the mean cross periodograms of the three axes (no scale of their own), over the blocks kept
+   within the excitation, or within the rests. */
+enum { DIGEST_MATRIX_BINS = DIGEST_BLOCK / 2 };
+
+typedef struct digest_matrix {
+    size_t segments; /* 0: no block lies there */
+    double bin_hz;
+    double product[DIGEST_PRODUCTS][DIGEST_MATRIX_BINS];
+} digest_matrix;
+
+quell_status digest_matrix_estimate(digest_matrix *out, const struct ingest_digest *digest,
+                                    const ingest_activity *activity, bool excitation, quell_error *err);
+/* Of all axes together. */
+double digest_matrix_power(const digest_matrix *cross, size_t bin);
+
 #endif

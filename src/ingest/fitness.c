@@ -214,6 +214,21 @@ static quell_status judge_gravity(const judging *j)
         "at rest it reads %.2f m/s2, %+.0f %% from gravity: amplitudes may be as far off", length, 100 * off);
 }
 
+/* Whatever is driven moves with the slow strokes of a preamble; a part that only shakes is another one. */
+static quell_status judge_part(const judging *j)
+{
+    if (!j->activity->shakes)
+        return QUELL_OK;
+    return quell_findings_add(
+        &j->recording->findings, j->arena, "wrong-part", QUELL_WARN, j->activity->shaken_share,
+        INGEST_SHAKEN_SHARE,
+        "fix the sensor to what the strokes move: on many machines the tool head for x, the table for y",
+        "the strokes before the excitation shake the sensor but do not carry it: %.0f %% of their energy "
+        "lies below "
+        "10 Hz, want %.0f %% or more",
+        100 * j->activity->shaken_share, 100 * INGEST_SHAKEN_SHARE);
+}
+
 static void copy_segments(quell_fitness *out, const quell_recording *recording,
                           const ingest_activity *activity)
 {
@@ -253,7 +268,7 @@ quell_status quell_recording_judge(quell_fitness *out, quell_recording *recordin
 {
     static quell_status (*const judges[])(const judging *) = {
         judge_dead_axes,  judge_losses,  judge_jitter, judge_clipping,
-        judge_stuck_axes, judge_gravity, judge_length,
+        judge_stuck_axes, judge_gravity, judge_part,   judge_length,
     };
     ingest_activity activity;
     ingest_quality quality;

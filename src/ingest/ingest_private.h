@@ -619,12 +619,17 @@ typedef struct ingest_stretch {
     size_t from, to, window[2];
 } ingest_stretch;
 
+/* Strokes with less of their energy below 10 Hz shake the sensor, but do not carry it. */
+#define INGEST_SHAKEN_SHARE 0.2
+
 typedef struct ingest_activity {
     size_t count;
     ingest_stretch stretch[INGEST_SEGMENTS_MAX];
     double mean_mps2[3];  /* of the rest, or of everything if there is none */
     double rest_rms_mps2; /* about that mean, all axes together, in the rests */
     bool has_rest;
+    bool shakes; /* strokes before the excitation do not carry the sensor along ... */
+    double shaken_share; /* ... and this is the share of their energy below 10 Hz */
 } ingest_activity;
 
 /* From the recording's digest, which is made if there is none. */
