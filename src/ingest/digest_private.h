@@ -90,6 +90,8 @@ struct ingest_digest {
     bool open; /* the last window takes more */
     digest_slow slow;
     digest_gallery *gallery;
+    size_t breaks, longest_lost;      /* gaps told of, and samples lost in the longest */
+    size_t stretch, stretches_usable; /* samples since the last gap, and in the stretches before it that are of use */
 };
 
 /* digest_sums.c: adds n samples an axis, less the origin, to `out`. n: any. */

@@ -461,6 +461,15 @@ void ingest_digest_add(ingest_digest *digest, const double *const *value, size_t
 void ingest_digest_gap(ingest_digest *digest, size_t lost);
 /* At the end: the rate as it turned out, and what turns each axis into m/s2. */
 void ingest_digest_settle(ingest_digest *digest, double rate_hz, const double scale[3]);
+
+/* The gaps it was told of. */
+typedef struct ingest_breaks {
+    size_t count;
+    double longest_s;
+    double usable_s; /* in the stretches between them that are long enough for a segment; without gaps: in all */
+} ingest_breaks;
+ingest_breaks ingest_digest_breaks(const struct ingest_digest *digest);
+
 /* Makes recording->digest from the samples held, unless it has one. */
 quell_status ingest_digest_make(quell_recording *recording, quell_arena *arena, quell_error *err);
 
