@@ -25,7 +25,7 @@ CLI_OBJECTS := $(call objects,$(wildcard src/cli/*.c))
 TEST_OBJECTS := $(call objects,$(wildcard tests/unit/*.c tests/property/*.c tests/external/*.c))
 SOURCES := $(shell find include src tests -name '*.[ch]')
 
-.PHONY: all unit check sanitize coverage fuzz replay lint format bench study install uninstall clean help
+.PHONY: all unit check sanitize coverage fuzz replay faults lint format bench study install uninstall clean help
 all: $(BUILD)/quell ## the program, build/quell
 
 $(BUILD)/%.o: %.c
@@ -86,6 +86,9 @@ $(FUZZ_RUNS): fuzz-%: # what fails is kept in tests/fuzz/crashes, where it is re
 replay: $(FUZZ_REPLAYS) ## the fuzz corpus and all that ever failed, once each
 	for name in $(FUZZ_NAMES); do \
 	  $(BUILD)/replay-$$name 20 tests/fuzz/corpus/$$name $$(find tests/fuzz/crashes/$$name -type f 2>/dev/null) || exit; done
+
+faults: $(BUILD)/quell ## streams of their full length that are too long, too dense or never end; scripts/check runs a fiftieth
+	QUELL=$(BUILD)/quell $(PYTHON) tests/faults --full
 
 lint: ## clang-tidy, cppcheck and the layer check
 	./scripts/check-layers
