@@ -25,7 +25,7 @@ CLI_OBJECTS := $(call objects,$(wildcard src/cli/*.c))
 TEST_OBJECTS := $(call objects,$(wildcard tests/unit/*.c tests/property/*.c tests/external/*.c))
 SOURCES := $(shell find include src tests -name '*.[ch]')
 
-.PHONY: all unit check sanitize coverage fuzz replay lint format bench install uninstall clean help
+.PHONY: all unit check sanitize coverage fuzz replay faults lint format bench study install uninstall clean help
 all: $(BUILD)/quell ## the program, build/quell
 
 $(BUILD)/%.o: %.c
@@ -87,6 +87,9 @@ replay: $(FUZZ_REPLAYS) ## the fuzz corpus and all that ever failed, once each
 	for name in $(FUZZ_NAMES); do \
 	  $(BUILD)/replay-$$name 20 tests/fuzz/corpus/$$name $$(find tests/fuzz/crashes/$$name -type f 2>/dev/null) || exit; done
 
+faults: $(BUILD)/quell ## streams of their full length that are too long, too dense or never end; scripts/check runs a fiftieth
+	QUELL=$(BUILD)/quell $(PYTHON) tests/faults --full
+
 lint: ## clang-tidy, cppcheck and the layer check
 	./scripts/check-layers
 	clang-tidy --quiet $(wildcard src/*/*.c) -- -std=c11 -Iinclude -Isrc -D_POSIX_C_SOURCE=200809L
@@ -94,6 +97,15 @@ lint: ## clang-tidy, cppcheck and the layer check
 
 format: ## clang-format on all sources
 	clang-format -i $(SOURCES)
+
+# ------------------------------------------------------------ studies: tests/study/<name>_study.c
+STUDIES := $(patsubst tests/study/%.c,$(BUILD)/%,$(wildcard tests/study/*_study.c))
+
+$(STUDIES): $(BUILD)/%_study: $(BUILD)/tests/study/%_study.o $(LIBRARY)
+	$(CC) $(LDFLAGS) -o $@ $^ $(LDLIBS)
+
+study: $(STUDIES) ## tables of Monte-Carlo figures beside the goals of the design
+	for run in $(STUDIES); do $$run || exit; done
 
 bench: $(BUILD)/quell $(BUILD)/bench/make_log ## wall time and memory of the main job and of reading, beside scipy scripts
 	./scripts/install-deps bench

@@ -201,6 +201,11 @@ bool quell_linear_solve(double *matrix, const double *right, double *out, size_t
     value[k]. False if a number is not finite or memory is out. */
 bool quell_symmetric_eigen(const double matrix[9], double value[3], double vector[3][3]);
 
+/** The rotation nearest to a 3 x 3 matrix M, row by row: the R that makes the trace of R'M largest. M = U S V' gives
+    U diag(1, 1, det UV') V'. False if M has rank below 2, a number is not finite or memory is out.
+    Source: W. Kabsch, Acta Cryst. A 32, 1976; the singular values are GSL's. */
+bool quell_rotation_nearest(const double matrix[9], double out[3][3]);
+
 /* ---------------------------------------------------------------- random numbers */
 
 /** A seeded generator (GSL's mt19937): the same seed gives the same numbers on every machine. Seeds below 2^32 are

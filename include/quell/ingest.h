@@ -149,6 +149,8 @@ typedef struct quell_mounting {
     double tilt_rad;      /**< between the sensor's nearest axis and up */
     double gravity_mps2;  /**< length of the static mean */
     const char *words;    /**< how it was found: "gravity and the slow strokes" */
+    char driven_axis;     /**< 'x' or 'y', 0 if not known */
+    double up[3], driven[3]; /**< unit vectors in sensor axes as they were seen, not yet at right angles; zero if not */
 } quell_mounting;
 
 /** Finds the mounting of a three-axis recording from gravity (static mean) and the driven axis ('x' or 'y'; 0: not
@@ -158,6 +160,21 @@ typedef struct quell_mounting {
     QUELL_OK; QUELL_E_USAGE if mount is malformed; QUELL_E_MEMORY. out untouched on failure. */
 quell_status quell_mounting_find(quell_mounting *out, quell_recording *recording, char driven_axis,
                                  const quell_read_options *options, quell_arena *arena, quell_error *err);
+
+/** Whether two recordings tell of one mounting, and what came of it. */
+typedef enum quell_join {
+    QUELL_JOIN_DONE,
+    QUELL_JOIN_NOTHING, /**< not both directions, gravity, and the axes x and y were seen: nothing to join */
+    QUELL_JOIN_MOVED,   /**< gravity lies elsewhere in the sensor: it was moved in between (to the table, for y) */
+    QUELL_JOIN_SKEWED,  /**< the directions are more than 8 degrees from a right angle */
+    QUELL_JOIN_MIRRORED /**< + of one of the axes was seen the wrong way round */
+} quell_join;
+
+/** Joins what recordings along x and along y, of a sensor that stayed where it was, tell of its mounting: the rotation
+    nearest to 2 g z' + vx x' + vy y' (g: up, v: the directions of motion, as seen in the sensor). If that can be done,
+    both maps become the joint one; else they stay as they are. *off_deg (may be NULL): for DONE and SKEWED, how far the
+    directions are from a right angle; for MOVED, between the directions of gravity. */
+quell_join quell_mounting_join(quell_mounting *x, quell_mounting *y, double *off_deg);
 
 /** Turns the recording into machine axes, in place: the samples, if it holds them, and its digest (three-axis
     recordings; nothing to do for others). */

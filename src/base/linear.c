@@ -48,3 +48,31 @@ bool quell_symmetric_eigen(const double matrix[9], double value[3], double vecto
         vector[i % 3][i / 3] = columns[i]; /* GSL's vectors are columns */
     return true;
 }
+
+static double determinant(const double m[9])
+{
+    return m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) +
+           m[2] * (m[3] * m[7] - m[4] * m[6]);
+}
+
+bool quell_rotation_nearest(const double matrix[9], double out[3][3])
+{
+    double left[9], right[9], size[3];
+    for (size_t i = 0; i < 9; i++)
+        left[i] = matrix[i];
+    gsl_matrix_view u = gsl_matrix_view_array(left, 3, 3), v = gsl_matrix_view_array(right, 3, 3);
+    gsl_vector_view s = gsl_vector_view_array(size, 3);
+    if (!all_finite(left, 9) || gsl_linalg_SV_decomp_jacobi(&u.matrix, &v.matrix, &s.vector) != 0)
+        return false;
+    if (!(size[1] > 1e-9 * size[0]))
+        return false;
+    for (size_t i = 0; i < 3; i++) /* the last column is 0 where the rank is 2: it completes the others */
+        left[3 * i + 2] = left[3 * ((i + 1) % 3)] * left[3 * ((i + 2) % 3) + 1] -
+                          left[3 * ((i + 2) % 3)] * left[3 * ((i + 1) % 3) + 1];
+    double sign = determinant(left) * determinant(right) < 0 ? -1 : 1;
+    for (size_t i = 0; i < 3; i++)
+        for (size_t j = 0; j < 3; j++)
+            out[i][j] = left[3 * i] * right[3 * j] + left[3 * i + 1] * right[3 * j + 1] +
+                        sign * left[3 * i + 2] * right[3 * j + 2];
+    return true;
+}

@@ -45,6 +45,7 @@ static void print_head(cli_run *run, const choose_axis_view *axis)
     printf("%c axis: residual limit %s %%, drift %s %%\n", axis->name == 'x' ? 'X' : 'Y',
            isnan(choice->residual_limit) ? "-" : quell_number_percent(choice->residual_limit).text,
            quell_number_percent(axis->drift).text);
+    cli_print_cautions(&axis->findings, "  ");
     for (size_t k = 0; k < choice->modes; k++) {
         print_words(run, say(run, "mode %zu", k + 1), describe_mode(run, axis, k));
         for (size_t i = 0; i < axis->modes->mode[k].doubts; i++)

@@ -2,14 +2,16 @@
 #ifndef QUELL_CLI_CHOOSE_VIEW_H
 #define QUELL_CLI_CHOOSE_VIEW_H
 
-#include "cli/cli.h"
+#include "cli/modes_view.h"
 
 /* One axis: what was found on it, and what was chosen. */
 typedef struct choose_axis_view {
     char name; /* 'x' or 'y' */
+    const cli_list *files;
+    modes_recording *recording; /* one a file */
     const quell_modes *modes;
     double drift;
-    quell_findings findings; /* of the analysis, each with its file */
+    quell_findings findings; /* of the recordings and of the analysis, each with its file */
     quell_axis_choice *choice;
     quell_status status;
 } choose_axis_view;
@@ -36,5 +38,8 @@ bool choose_has_design_point(const quell_candidate *row);
 void choose_print_table(cli_run *run, const choose_axis_view *axis);
 quell_status choose_print(cli_run *run, const choose_view *view);
 quell_json choose_json(const choose_view *view); /* quell.choose/1 */
+
+/* Reads the recordings of all axes, with one mounting for those of a sensor that stayed where it was. */
+quell_status choose_load(cli_run *run, choose_view *view);
 
 #endif

@@ -108,6 +108,8 @@ void cli_next(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
 /* Findings of a recording, the serious first. */
 void cli_say_findings(const cli_run *run, const char *file, const quell_findings *findings);
 void cli_json_findings(quell_json *json, json_t *in, const quell_findings *findings);
+/* Those that are no mere notes, on stdout beside the results that they throw doubt on. */
+void cli_print_cautions(const quell_findings *findings, const char *indent);
 /* The `shaper` object under key. */
 void cli_json_shaper(quell_json *json, json_t *in, const char *key, const quell_shaper *shaper);
 /* Prints the object and remembers that it is out. */
@@ -136,6 +138,10 @@ quell_status cli_recording_open(cli_run *run, const char *path, const quell_sink
                                 quell_recording *out);
 /* What cli_recording_load does once loaded->recording is read; loaded->driven must be set. */
 quell_status cli_recording_judge(cli_run *run, cli_recording *loaded);
+/* The two halves of cli_recording_load: reading and what the mounting is, which may still be joined with that of another
+   recording; and turning and judging. */
+quell_status cli_recording_sight(cli_run *run, const char *path, char driven, cli_recording *out);
+quell_status cli_recording_settle(cli_run *run, cli_recording *loaded);
 
 /* As cli_recording_load, but the spectrum is estimated while the file passes and no sample is kept. */
 quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cli_recording *out,

@@ -89,31 +89,31 @@ static quell_status check_limit(cli_run *run, const choose_view *view)
 
 /* ---------------------------------------------------------------- one axis */
 
-static quell_status find_modes(cli_run *run, const char *path, choose_axis_view *axis, quell_modes *out)
+static quell_status keep_findings(cli_run *run, const char *path, const quell_findings *from,
+                                  quell_findings *into)
 {
-    modes_recording *of = QUELL_NEW(run->arena, modes_recording, 1);
+    quell_status status = QUELL_OK;
+    for (size_t i = 0; i < from->count && status == QUELL_OK; i++) {
+        const quell_finding *one = &from->item[i];
+        status = quell_findings_add(into, run->arena, one->kind, one->severity, one->value, one->limit,
+                                    one->remedy, "%s: %s", path, one->text);
+    }
+    return status == QUELL_OK ? status : quell_fail(&run->err, status, "out of memory for findings");
+}
+
+static quell_status find_modes(cli_run *run, modes_recording *of, choose_axis_view *axis)
+{
     quell_findings findings = {0};
-    if (of == NULL)
-        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the recording");
-    of->file = path;
-    quell_status status = cli_recording_load(run, path, axis->name, &of->loaded);
-    if (status != QUELL_OK)
-        return status;
     bool three = of->loaded.recording.axes == 3;
     of->axis = three ? (axis->name == 'y' ? 1 : 0) : cli_axis_under_test(&of->loaded);
-    status = cli_modes_make(run, &of->loaded, of->axis, &of->spectrum, &of->modes);
+    quell_status status = cli_modes_make(run, &of->loaded, of->axis, &of->spectrum, &of->modes);
     if (status == QUELL_OK)
         status = modes_recording_findings(run, of, &findings);
     if (status != QUELL_OK)
         return status;
-    cli_say_findings(run, path, &findings);
-    for (size_t i = 0; i < findings.count && status == QUELL_OK; i++) {
-        const quell_finding *one = &findings.item[i];
-        status = quell_findings_add(&axis->findings, run->arena, one->kind, one->severity, one->value,
-                                    one->limit, one->remedy, "%s: %s", path, one->text);
-    }
-    *out = of->modes;
-    return status;
+    cli_say_findings(run, of->file, &findings);
+    status = keep_findings(run, of->file, &of->loaded.recording.findings, &axis->findings);
+    return status == QUELL_OK ? keep_findings(run, of->file, &findings, &axis->findings) : status;
 }
 
 static const quell_mode *nearest_mode(const quell_modes *modes, double hz)
@@ -143,17 +143,19 @@ static double half_range(cli_run *run, const cli_list *files, const quell_modes 
     return high > low ? (high - low) / (2 * hz) : 0;
 }
 
-static quell_status gather_axis(cli_run *run, const cli_list *files, choose_axis_view *axis)
+static quell_status gather_axis(cli_run *run, choose_axis_view *axis)
 {
+    const cli_list *files = axis->files;
     quell_modes *each = QUELL_NEW(run->arena, quell_modes, files->count),
                 *pooled = QUELL_NEW(run->arena, quell_modes, 1);
     axis->choice = QUELL_NEW(run->arena, quell_axis_choice, 1);
     if (each == NULL || pooled == NULL || axis->choice == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the modes");
     for (size_t i = 0; i < files->count; i++) {
-        quell_status status = find_modes(run, files->item[i], axis, &each[i]);
+        quell_status status = find_modes(run, &axis->recording[i], axis);
         if (status != QUELL_OK)
             return status;
+        each[i] = axis->recording[i].modes;
     }
     quell_mode_spread spread[QUELL_MODES_MAX];
     quell_modes_pool(each, files->count, pooled, spread);
@@ -253,12 +255,13 @@ static quell_status run_choose(cli_run *run)
     if (status == QUELL_OK)
         status = check_limit(run, view);
     const cli_list *const files[2] = {&run->given.x, &run->given.y};
-    for (size_t i = 0; i < 2 && status == QUELL_OK; i++) {
-        if (files[i]->count == 0)
-            continue;
-        view->axis[view->axes].name = "xy"[i];
-        status = gather_axis(run, files[i], &view->axis[view->axes++]);
-    }
+    for (size_t i = 0; i < 2; i++)
+        if (files[i]->count > 0)
+            view->axis[view->axes++] = (choose_axis_view){.name = "xy"[i], .files = files[i]};
+    if (status == QUELL_OK)
+        status = choose_load(run, view);
+    for (size_t i = 0; i < view->axes && status == QUELL_OK; i++)
+        status = gather_axis(run, &view->axis[i]);
     quell_status worst = status;
     for (size_t i = 0; i < view->axes && has_result(status); i++) {
         status = choose_axis(run, view, &view->axis[i]);

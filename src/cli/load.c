@@ -53,36 +53,50 @@ quell_status cli_recording_open(cli_run *run, const char *path, const quell_sink
     return status;
 }
 
-quell_status cli_recording_load(cli_run *run, const char *path, char driven, cli_recording *out)
+/* Where loaded->recording is read: how the sensor sits. */
+static quell_status find_mounting(cli_run *run, cli_recording *loaded)
+{
+    return quell_mounting_find(&loaded->mounting, &loaded->recording, loaded->driven, &run->given.read,
+                               run->arena, &run->err);
+}
+
+quell_status cli_recording_sight(cli_run *run, const char *path, char driven, cli_recording *out)
 {
     cli_recording loaded = {.driven = driven};
     quell_status status = cli_recording_open(run, path, NULL, true, &loaded.recording);
     if (status == QUELL_OK)
-        status = cli_recording_judge(run, &loaded);
+        status = find_mounting(run, &loaded);
     if (status == QUELL_OK)
         *out = loaded;
     return status;
 }
 
-quell_status cli_recording_judge(cli_run *run, cli_recording *loaded)
+quell_status cli_recording_settle(cli_run *run, cli_recording *loaded)
 {
     quell_recording *recording = &loaded->recording;
-    quell_status status = quell_mounting_find(&loaded->mounting, recording, loaded->driven, &run->given.read,
-                                              run->arena, &run->err);
-    if (status != QUELL_OK)
-        return status;
     quell_mounting_apply(&loaded->mounting, recording);
     bool known = recording->axes == 3 && (loaded->driven == 'x' || loaded->driven == 'y');
     int axis = known ? loaded->driven - 'x' : -1;
-    status = quell_recording_judge(&loaded->fitness, recording, axis, run->arena, &run->err);
+    quell_status status = quell_recording_judge(&loaded->fitness, recording, axis, run->arena, &run->err);
     if (status != QUELL_OK)
         return status;
     cli_say_findings(run, recording->file, &recording->findings);
-    if (loaded->fitness.verdict[0] == 'u' && !run->given.force) {
-        quell_error_set_file(&run->err, recording->file);
-        return quell_fail(&run->err, QUELL_E_DATA, "unfit: %s%s%s (--force goes on all the same)",
-                          loaded->fitness.reason, loaded->fitness.remedy[0] != '\0' ? "; " : "",
-                          loaded->fitness.remedy);
-    }
-    return QUELL_OK;
+    if (loaded->fitness.verdict[0] != 'u' || run->given.force)
+        return QUELL_OK;
+    quell_error_set_file(&run->err, recording->file);
+    return quell_fail(&run->err, QUELL_E_DATA, "unfit: %s%s%s (--force goes on all the same)",
+                      loaded->fitness.reason, loaded->fitness.remedy[0] != '\0' ? "; " : "",
+                      loaded->fitness.remedy);
+}
+
+quell_status cli_recording_judge(cli_run *run, cli_recording *loaded)
+{
+    quell_status status = find_mounting(run, loaded);
+    return status == QUELL_OK ? cli_recording_settle(run, loaded) : status;
+}
+
+quell_status cli_recording_load(cli_run *run, const char *path, char driven, cli_recording *out)
+{
+    quell_status status = cli_recording_sight(run, path, driven, out);
+    return status == QUELL_OK ? cli_recording_settle(run, out) : status;
 }

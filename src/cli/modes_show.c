@@ -25,6 +25,8 @@ static void print_head(const modes_view *view)
         printf("  %c axis, %s\n", letter, modes->excitation);
     else
         printf("  the axis that moves, called X here (--axis names it);\n  %s\n", modes->excitation);
+    for (size_t i = 0; i < view->recordings; i++)
+        cli_print_cautions(&view->recording[i].loaded.recording.findings, "  ");
     quell_number_print_fixed(a, sizeof a, modes->band_hz[0], 1);
     quell_number_print_fixed(b, sizeof b, modes->band_hz[1], 1);
     if (modes->fit.parameters == 0) {

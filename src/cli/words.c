@@ -50,6 +50,20 @@ void cli_say_findings(const cli_run *run, const char *file, const quell_findings
         }
 }
 
+void cli_print_cautions(const quell_findings *findings, const char *indent)
+{
+    char first[32], text[1024], clean[1024];
+    for (size_t i = 0; i < findings->count; i++) {
+        const quell_finding *finding = &findings->item[i];
+        if (finding->severity == QUELL_NOTE)
+            continue;
+        snprintf(first, sizeof first, "%s%s: ", indent, finding->severity == QUELL_REFUSE ? "unfit" : "care");
+        snprintf(text, sizeof text, "%s", finding->text);
+        quell_words_print(stdout, first, indent, 79,
+                          quell_printable(clean, sizeof clean, text, strlen(text)));
+    }
+}
+
 void cli_json_findings(quell_json *json, json_t *in, const quell_findings *findings)
 {
     json_t *list = quell_json_array(json, in, "findings");

@@ -46,20 +46,25 @@ bool ingest_counter_begin(ingest_timeline *timeline, const double *counter, size
 
 /* ---------------------------------------------------------------- from one count to the next */
 
-/* Samples by which the stamps have moved on since the last count; NaN without stamps. */
+/* Index by the stamps, from the line's own; NaN without stamps. The line goes through the mean of the
+   block before: late stamps of single rows or batches do not move it much. */
 static double by_stamps(const ingest_timeline *timeline, const double *stamp, size_t j)
 {
-    return stamp == NULL ? (double)NAN
-                         : floor((stamp[j] - timeline->count.last_stamp) / timeline->line.step + 0.5);
+    const ingest_course *line = &timeline->line;
+    return stamp == NULL ? (double)NAN : floor((stamp[j] - line->time) / line->step + 0.5);
 }
 
-/* Stamps may be late by a batch, and their step be off by 2 % when many samples are lost. */
+/* Stamps may be off by some batches, and their step by 2 % when many samples are lost. */
+static double tolerance(const ingest_timeline *timeline, double expected)
+{
+    return 8 + 4 * (double)timeline->prefix.batch + 0.02 * fmax(expected, 0);
+}
+
 static bool is_likely(const ingest_timeline *timeline, double moved, double expected)
 {
     if (!(moved >= 1 && moved <= JUMP_MAX) || moved != floor(moved))
         return false;
-    return isnan(expected) ||
-           fabs(moved - expected) <= 8 + 2 * (double)timeline->prefix.batch + 0.02 * expected;
+    return isnan(expected) || fabs(moved - expected) <= tolerance(timeline, expected);
 }
 
 /* Samples by which the counter moved on if it starts anew at `modulus`. */
@@ -102,9 +107,8 @@ static leap leap_to(const ingest_timeline *timeline, double value, double expect
 
 /* ---------------------------------------------------------------- rows */
 
-/* Row j has this count and this place (index from the line's own). */
-static void keep(ingest_timeline *timeline, const double *stamp, double value, size_t j, double place,
-                 const leap *how)
+/* A row has this count and this place (index from the line's own). */
+static void keep(ingest_timeline *timeline, double value, double place, const leap *how)
 {
     ingest_count *count = &timeline->count;
     count->modulus = how->modulus;
@@ -113,7 +117,6 @@ static void keep(ingest_timeline *timeline, const double *stamp, double value, s
     count->known = true;
     count->last = value;
     count->last_index = timeline->line.index + place;
-    count->last_stamp = stamp == NULL ? 0 : stamp[j];
 }
 
 /* Rows [from, to) of those before row `with`, which lack a count and lie between the places `before` and
@@ -124,7 +127,7 @@ static void fill_in(const ingest_timeline *timeline, const double *stamp, size_t
     for (size_t j = from; j < to; j++) {
         double place = before + 1, most = after - (double)(with - j);
         if (stamp != NULL && timeline->count.known)
-            place = timeline->count.last_index - timeline->line.index + by_stamps(timeline, stamp, j);
+            place = by_stamps(timeline, stamp, j);
         at[j] = fmax(before + 1, fmin(place, most));
         before = at[j];
     }
@@ -142,14 +145,15 @@ static void decide(ingest_timeline *timeline, const double *stamp, const double 
         leap how = {1, count->modulus, false};
         double place = with < n ? before + (double)(with - j) + 1 : (double)INFINITY;
         if (with < n && count->known) {
-            how = leap_to(timeline, counter[with], by_stamps(timeline, stamp, with));
-            place = fmax(place, count->last_index + how.samples - timeline->line.index);
+            double last = count->last_index - timeline->line.index;
+            how = leap_to(timeline, counter[with], by_stamps(timeline, stamp, with) - last);
+            place = fmax(place, last + how.samples);
         }
         fill_in(timeline, stamp, j, with < length ? with : length, with, before, place, at);
         if (with >= length)
             return;
         at[with] = before = place;
-        keep(timeline, stamp, counter[with], with, place, &how);
+        keep(timeline, counter[with], place, &how);
     }
 }
 

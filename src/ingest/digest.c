@@ -8,6 +8,7 @@
 #define CELL_S 0.002
 #define STEP_S 0.008
 #define WINDOW_S 0.1
+#define STRETCH_LEAST_S 0.5 /* a shorter stretch between gaps holds no segment */
 
 enum { WINDOW_LEAST = 8 };
 
@@ -62,6 +63,7 @@ static void take_block(ingest_digest *digest)
 
 void ingest_digest_add(ingest_digest *digest, const double *const *value, size_t n)
 {
+    digest->stretch += n;
     if (!digest->started && n > 0) {
         for (size_t k = 0; k < digest->axes; k++)
             digest->origin[k] = value[k][0];
@@ -78,11 +80,20 @@ void ingest_digest_add(ingest_digest *digest, const double *const *value, size_t
     }
 }
 
+static size_t usable(const ingest_digest *digest)
+{
+    return (double)digest->stretch >= STRETCH_LEAST_S * digest->rate_hz ? digest->stretch : 0;
+}
+
 /* A gap shorter than a window does not end it. */
 void ingest_digest_gap(ingest_digest *digest, size_t lost)
 {
     if (!digest->started || lost == 0)
         return;
+    digest->breaks++;
+    digest->longest_lost = lost > digest->longest_lost ? lost : digest->longest_lost;
+    digest->stretches_usable += usable(digest);
+    digest->stretch = 0;
     take_block(digest);
     if (lost >= digest->window_steps * digest->step)
         digest_windows_close(digest);
@@ -96,6 +107,14 @@ void ingest_digest_settle(ingest_digest *digest, double rate_hz, const double sc
     digest->rate_hz = rate_hz;
     digest_scale(digest, scale);
     digest->settled = true;
+}
+
+ingest_breaks ingest_digest_breaks(const ingest_digest *digest)
+{
+    size_t last = digest->breaks == 0 ? digest->stretch : usable(digest);
+    return (ingest_breaks){.count = digest->breaks,
+                           .longest_s = (double)digest->longest_lost / digest->rate_hz,
+                           .usable_s = (double)(digest->stretches_usable + last) / digest->rate_hz};
 }
 
 quell_status ingest_digest_make(quell_recording *recording, quell_arena *arena, quell_error *err)

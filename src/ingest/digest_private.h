@@ -90,6 +90,8 @@ struct ingest_digest {
     bool open; /* the last window takes more */
     digest_slow slow;
     digest_gallery *gallery;
+    size_t breaks, longest_lost;      /* gaps told of, and samples lost in the longest */
+    size_t stretch, stretches_usable; /* samples since the last gap, and in the stretches before it that are of use */
 };
 
 /* digest_sums.c: adds n samples an axis, less the origin, to `out`. n: any. */
@@ -131,5 +133,20 @@ void digest_mean(const struct ingest_digest *digest, double out[3]);
 /* Mean square about `mean` of n samples, all axes together. */
 double digest_square_about(const struct ingest_digest *digest, const digest_sums *sums, size_t n,
                            const double mean[3]);
+
+/* digest_matrix.c: real parts of the mean cross periodograms of the three axes (no scale of their own), over the blocks kept
+   within the excitation, or within the rests. */
+enum { DIGEST_MATRIX_BINS = DIGEST_BLOCK / 2 };
+
+typedef struct digest_matrix {
+    size_t segments; /* 0: no block lies there */
+    double bin_hz;
+    double product[DIGEST_PRODUCTS][DIGEST_MATRIX_BINS];
+} digest_matrix;
+
+quell_status digest_matrix_estimate(digest_matrix *out, const struct ingest_digest *digest,
+                                    const ingest_activity *activity, bool excitation, quell_error *err);
+/* Of all axes together. */
+double digest_matrix_power(const digest_matrix *cross, size_t bin);
 
 #endif

@@ -24,73 +24,7 @@ enum {
 #define LEAST_SCATTER 0.02 /* steps: stamps may look better than they are */
 #define LEAST_STEADY 0.14  /* mean coherence of 64 random stamps: 0.11; at a jitter of 30 % of a step: 0.2 */
 
-/* ---------------------------------------------------------------- means on the circle */
-
-/* sin(2 pi x) for -0.5 <= x <= 0.5, to 0.0011: a parabola, and a second one that takes most of its error
-   away. An exact sine would take a third of all time here, for nothing: the error is odd, and 64 stamps
-   scatter by ten times more. */
-static double sine_of_turns(double x)
-{
-    double rough = 8 * x - 16 * x * fabs(x);
-    return rough + 0.225 * (rough * fabs(rough) - rough);
-}
-
-/* Sums of the cosines and sines of angles in turns. */
-typedef struct vector {
-    double re, im;
-} vector;
-
-static void add_angle(vector *sum, double turns)
-{
-    double x = turns - floor(turns + 0.5), quarter = x + (x > 0.25 ? -0.75 : 0.25);
-    sum->re += sine_of_turns(quarter);
-    sum->im += sine_of_turns(x);
-}
-
-/* A mean on the circle, in steps, -0.5 to 0.5, and how well the rows agree on it, 0 to 1. */
-typedef struct circle {
-    double mean, coherence;
-} circle;
-
-static circle circular_mean(const double *place, size_t n)
-{
-    vector sum = {0, 0};
-    for (size_t i = 0; i < n; i++)
-        add_angle(&sum, place[i]);
-    return (circle){atan2(sum.im, sum.re) / QUELL_TAU, hypot(sum.re, sum.im) / (double)n};
-}
-
 /* ---------------------------------------------------------------- the first step */
-
-/* |mean of exp(2 pi i t / step)| over the stamps: 1 where they fall on a grid of that step. */
-static double coherence(const double *stamp, size_t n, double step)
-{
-    vector sum = {0, 0};
-    for (size_t i = 0; i < n; i++)
-        add_angle(&sum, (stamp[i] - stamp[0]) / step);
-    return hypot(sum.re, sum.im) / (double)n;
-}
-
-/* The step, within `width` of the one given, on whose grid the stamps fall best. */
-static double refine_step(const double *stamp, size_t n, double step, double width, double *height)
-{
-    double grain = 0.25 / (double)n;
-    *height = -1;
-    for (int round = 0; round < 2; round++) {
-        double centre = step;
-        int steps = (int)(width / grain);
-        for (int i = -steps; i <= steps; i++) {
-            double tried = centre * (1 + i * grain), found = coherence(stamp, n, tried);
-            if (found > *height) {
-                *height = found;
-                step = tried;
-            }
-        }
-        width = grain;
-        grain /= 16;
-    }
-    return step;
-}
 
 /* The first FIRST rows that no pause divides; the very first if there are none. */
 static const double *undivided(const double *stamp, size_t n, double step)
@@ -112,9 +46,9 @@ void ingest_fine_begin(ingest_timeline *timeline, const double *stamp, size_t n)
     size_t used = n < FIRST ? n : FIRST;
     double height;
     const double *rows = undivided(stamp, n, prefix->step);
-    fine->first_step = refine_step(rows, used, prefix->step, prefix->half_width, &height);
+    fine->first_step = ingest_coherent_step(rows, used, prefix->step, prefix->half_width, &height);
     if (height < WEAK && (size_t)(rows - stamp) + 4 * FIRST <= n)
-        fine->first_step = refine_step(rows, 4 * FIRST, prefix->step, prefix->half_width, &height);
+        fine->first_step = ingest_coherent_step(rows, 4 * FIRST, prefix->step, prefix->half_width, &height);
     /* normal scatter s leaves a coherence of exp(-(2 pi s)^2 / 2) */
     double scatter = sqrt(-2 * log(fmin(fmax(height, 0.1), 1))) / QUELL_TAU;
     fine->variance = fmax(scatter * scatter, LEAST_SCATTER * LEAST_SCATTER);
@@ -233,7 +167,7 @@ static void lock_on(ingest_timeline *timeline, const double *stamp, size_t n)
     line->index += jump;
     for (size_t j = 0; j < n; j++)
         place[j] = (stamp[j] - line->time) / line->step;
-    line->time += line->step * circular_mean(place, n).mean;
+    line->time += line->step * ingest_circle_mean(place, n).mean;
 }
 
 static void round_places(sight *seen, const ingest_course *line, const double *stamp, size_t from, size_t to)
@@ -293,7 +227,7 @@ static bool decide(ingest_timeline *timeline, sight *seen, bool first, int befor
     int offset[INGEST_BLOCK];
     const int *chosen = seen->nearest;
     ingest_fine *fine = &timeline->fine;
-    circle mean = {0, 1};
+    ingest_circle mean = {0, 1};
     size_t near = 0;
     if (!is_clear(seen, first ? seen->nearest[0] : before)) {
         ingest_costs costs = costs_of(fine);
@@ -308,7 +242,7 @@ static bool decide(ingest_timeline *timeline, sight *seen, bool first, int befor
             near += seen->place[j] - (double)j - offset[j] <= LATE;
         }
         if (near >= INGEST_BLOCK / 4)
-            mean = circular_mean(kept, near);
+            mean = ingest_circle_mean(kept, near);
     }
     for (size_t j = 0; j < seen->length; j++)
         at[j] = (double)j + chosen[j];

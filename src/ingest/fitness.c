@@ -23,9 +23,8 @@ static const limits lost_limit = {0.01, 0.10};
 static const limits clipped_limit = {0, 0.01};
 static const limits length_limit_s = {10, 2};
 
-#define STUCK_S 0.25        /* an axis that does not change for so long while the machine moves */
-#define GRAVITY_OFF 0.05    /* of the static mean against standard gravity */
-#define STRETCH_LEAST_S 0.5 /* a shorter stretch between gaps holds no segment */
+#define STUCK_S 0.25     /* an axis that does not change for so long while the machine moves */
+#define GRAVITY_OFF 0.05 /* of the static mean against standard gravity */
 
 static quell_severity above(double value, limits limit)
 {
@@ -66,15 +65,13 @@ static quell_status judge_losses(const judging *j)
         severity == QUELL_NOTE ? "" : "log at a lower rate, to faster storage, or over a shorter cable",
         "%zu samples are lost (%.2g %%) in %zu place%s; %zu filled", recording->lost_samples, 100 * share,
         recording->gaps, recording->gaps == 1 ? "" : "s", recording->filled_samples);
-    if (status != QUELL_OK || recording->break_count == 0)
+    ingest_breaks breaks = ingest_digest_breaks(recording->digest);
+    if (status != QUELL_OK || breaks.count == 0)
         return status;
-    size_t longest = 0;
-    for (size_t b = 0; b < recording->break_count; b++)
-        longest = recording->break_lost[b] > longest ? recording->break_lost[b] : longest;
-    return quell_findings_add(
-        &recording->findings, arena, "breaks", QUELL_NOTE, (double)recording->break_count, NAN, "",
-        "%zu gap%s too long to fill, the longest %.4g s: nothing is computed across", recording->break_count,
-        recording->break_count == 1 ? " is" : "s are", (double)longest / recording->rate_hz);
+    return quell_findings_add(&recording->findings, arena, "breaks", QUELL_NOTE, (double)breaks.count, NAN,
+                              "",
+                              "%zu gap%s too long to fill, the longest %.4g s: nothing is computed across",
+                              breaks.count, breaks.count == 1 ? " is" : "s are", breaks.longest_s);
 }
 
 static quell_status judge_clipping(const judging *j)
@@ -108,15 +105,7 @@ static quell_status judge_length(const judging *j)
 {
     quell_recording *recording = j->recording;
     quell_arena *arena = j->arena;
-    double usable_s = 0;
-    size_t from = 0;
-    for (size_t b = 0; b <= recording->break_count; b++) {
-        size_t to = b < recording->break_count ? recording->break_at[b] : recording->samples;
-        double stretch_s = (double)(to - from) / recording->rate_hz;
-        bool counts = recording->break_count == 0 || stretch_s >= STRETCH_LEAST_S;
-        usable_s += counts ? stretch_s : 0;
-        from = to;
-    }
+    double usable_s = ingest_digest_breaks(recording->digest).usable_s;
     if (usable_s >= 0.99 * length_limit_s.warn) /* ten seconds less one sample will do */
         return QUELL_OK;
     quell_severity severity = usable_s < length_limit_s.refuse ? QUELL_REFUSE : QUELL_WARN;
@@ -214,6 +203,21 @@ static quell_status judge_gravity(const judging *j)
         "at rest it reads %.2f m/s2, %+.0f %% from gravity: amplitudes may be as far off", length, 100 * off);
 }
 
+/* Whatever is driven moves with the slow strokes of a preamble; a part that only shakes is another one. */
+static quell_status judge_part(const judging *j)
+{
+    if (!j->activity->shakes)
+        return QUELL_OK;
+    return quell_findings_add(
+        &j->recording->findings, j->arena, "wrong-part", QUELL_WARN, j->activity->shaken_share,
+        INGEST_SHAKEN_SHARE,
+        "fix the sensor to what the strokes move: on many machines the tool head for x, the table for y",
+        "the strokes before the excitation shake the sensor but do not carry it: %.0f %% of their energy "
+        "lies below "
+        "10 Hz, want %.0f %% or more",
+        100 * j->activity->shaken_share, 100 * INGEST_SHAKEN_SHARE);
+}
+
 static void copy_segments(quell_fitness *out, const quell_recording *recording,
                           const ingest_activity *activity)
 {
@@ -253,7 +257,7 @@ quell_status quell_recording_judge(quell_fitness *out, quell_recording *recordin
 {
     static quell_status (*const judges[])(const judging *) = {
         judge_dead_axes,  judge_losses,  judge_jitter, judge_clipping,
-        judge_stuck_axes, judge_gravity, judge_length,
+        judge_stuck_axes, judge_gravity, judge_part,   judge_length,
     };
     ingest_activity activity;
     ingest_quality quality;

@@ -473,6 +473,15 @@ void ingest_digest_add(ingest_digest *digest, const double *const *value, size_t
 void ingest_digest_gap(ingest_digest *digest, size_t lost);
 /* At the end: the rate as it turned out, and what turns each axis into m/s2. */
 void ingest_digest_settle(ingest_digest *digest, double rate_hz, const double scale[3]);
+
+/* The gaps it was told of. */
+typedef struct ingest_breaks {
+    size_t count;
+    double longest_s;
+    double usable_s; /* in the stretches between them that are long enough for a segment; without gaps: in all */
+} ingest_breaks;
+ingest_breaks ingest_digest_breaks(const struct ingest_digest *digest);
+
 /* Makes recording->digest from the samples held, unless it has one. */
 quell_status ingest_digest_make(quell_recording *recording, quell_arena *arena, quell_error *err);
 
@@ -632,12 +641,17 @@ typedef struct ingest_stretch {
     size_t from, to, window[2];
 } ingest_stretch;
 
+/* Strokes with less of their energy below 10 Hz shake the sensor, but do not carry it. */
+#define INGEST_SHAKEN_SHARE 0.2
+
 typedef struct ingest_activity {
     size_t count;
     ingest_stretch stretch[INGEST_SEGMENTS_MAX];
     double mean_mps2[3];  /* of the rest, or of everything if there is none */
     double rest_rms_mps2; /* about that mean, all axes together, in the rests */
     bool has_rest;
+    bool shakes; /* strokes before the excitation do not carry the sensor along ... */
+    double shaken_share; /* ... and this is the share of their energy below 10 Hz */
 } ingest_activity;
 
 /* From the recording's digest, which is made if there is none. */

@@ -17,12 +17,14 @@ enum {
     LOOKED_AT = (INGEST_PREFIX - INGEST_HELD) / INGEST_BLOCK + 1
 };
 
-#define LEAST 0.75 /* steps that the rows in sight must be late, at least, if samples are lost */
-#define BEYOND                                                                                               \
-    16 /* and so many times their mean distance from their mean: e^-12 by chance if it is exponential */
+/* Losses show if the rows in sight are all late by LEAST steps and by BEYOND times the mean distance of
+   their least lateness from its mean: where that is exponential, as with batches of exponential latency,
+   e^-15 by chance. */
+#define LEAST 0.75
+#define BEYOND 20
 #define SPREAD_LEAST 0.02 /* steps */
 #define RISE 0.5          /* steps a stamp rises by where a batch begins */
-#define PHASE_GAIN 0.3    /* a window; its square root's half times 1.7 below: damping 0.87 */
+#define PHASE_GAIN 0.3    /* of the line's loop, a window; with the gain below its damping is 0.87 */
 #define STEP_GAIN 0.03
 
 /* The least lateness of n rows: how many steps row j comes after the line's place for index j. Four at a
@@ -124,8 +126,9 @@ static void decide(ingest_late *late, const double *stamp, size_t n, size_t in_s
             lost += more;
             at[j] += more;
         } else if (!learnt && few <= 1) {
-            late->level += fmin(over, 3 * late->spread) / 32;
-            late->spread += (fmin(fabs(over), 4 * late->spread) + SPREAD_LEAST - late->spread) / 32;
+            /* eight sights in a row share rows: these are means over 8 and 16 of them */
+            late->level += fmin(over, 3 * late->spread) / 64;
+            late->spread += (fmin(fabs(over), 4 * late->spread) + SPREAD_LEAST - late->spread) / 128;
             learnt = true;
         }
     }

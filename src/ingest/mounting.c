@@ -124,12 +124,17 @@ static quell_status find(quell_mounting *out, quell_recording *recording, char d
         status = ingest_direction_find(&seen, recording->digest, &activity, err);
     if (status != QUELL_OK)
         return status;
-    quell_mounting found = {.gravity_mps2 = sqrt(ingest_dot(activity.mean_mps2, activity.mean_mps2))};
+    quell_mounting found = {.gravity_mps2 = sqrt(ingest_dot(activity.mean_mps2, activity.mean_mps2)),
+                            .driven_axis = driven_axis};
     found.up_known = found.gravity_mps2 > INGEST_GRAVITY_LEAST_MPS2;
     found.direction_known = seen.known && seen.second <= SECOND_SHARE;
     found.sign_known = seen.strokes;
     build_map(&found, &seen, activity.mean_mps2, driven_axis);
     const double *z = found.map[2];
+    if (found.up_known)
+        memcpy(found.up, z, sizeof found.up);
+    if (found.direction_known)
+        memcpy(found.driven, seen.direction, sizeof found.driven);
     found.tilt_rad = acos(fmin(fmax(fabs(z[0]), fmax(fabs(z[1]), fabs(z[2]))), 1));
     found.words = describe(&found, &seen);
     status = add_findings(&found, &seen, recording, arena);

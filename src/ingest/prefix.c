@@ -11,10 +11,9 @@
 
 enum { WINDOW = 256 };
 
-#define SMALL 0.2    /* of the mean step: a row that follows sooner came together with the one before */
-#define TOGETHER 0.4 /* share of such rows from which on the stamps come in batches */
-#define FINE_GRID                                                                                            \
-    0.55 /* of a step: the scatter of 16 % that such a resolution makes is borne by the fine clock */
+#define SMALL 0.2      /* of the mean step: a row that follows sooner came together with the one before */
+#define TOGETHER 0.4   /* share of such rows from which on the stamps come in batches */
+#define FINE_GRID 0.55 /* of a step: the fine clock bears the scatter of 16 % that such a resolution makes */
 
 /* What the steps between stamps look like. */
 typedef struct steps {

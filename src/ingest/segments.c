@@ -195,6 +195,7 @@ static void find_activity(ingest_activity *out, const ingest_window_levels *leve
             count = gather_blocks(levels, block);
         else
             ingest_blocks_name(levels, block, count);
+        out->shakes = ingest_blocks_shake(levels, block, count, &out->shaken_share);
         make_stretches(out, levels, block, count);
         join_lulls(out, levels);
     }

@@ -29,4 +29,8 @@ typedef struct ingest_block {
 /* Names blocks by what moves in them. */
 void ingest_blocks_name(const ingest_window_levels *levels, ingest_block *block, size_t count);
 
+/* Bursts like strokes before the excitation that hold next to no motion below 10 Hz: the sensor sits on a part that only
+   shakes while another one is moved. *share: what lies there. */
+bool ingest_blocks_shake(const ingest_window_levels *levels, const ingest_block *block, size_t count, double *share);
+
 #endif

@@ -11,7 +11,11 @@
 #define RANGE 1.2      /* of its frequencies: the tenth of them above the range over that below it */
 #define HIGH 0.5       /* a burst, of the level that a tenth of the windows exceeds ... */
 #define LOW 0.15       /* ... and a pause */
+#define NOISE 1.5      /* times the quietest windows: no pause is quieter */
 #define PAUSES 0.1     /* share of the windows of strokes with stops that are pauses */
+
+#define PREAMBLE_LEAST_S 1.5 /* length of such strokes */
+#define PREAMBLE_MOST_S 30.0
 
 enum { SWEEP_WINDOWS = 15, BURSTS = 4 };
 
@@ -72,18 +76,27 @@ static bool is_sweep(const ingest_window_levels *levels, const ingest_block *blo
     return fabs(rank) > TREND && hz[n - 1 - n / 10] > RANGE * hz[n / 10];
 }
 
-/* Bursts and pauses in turn. */
-static bool has_stops(const ingest_window_levels *levels, const ingest_block *block)
+/* Counts bursts, between which it pauses. */
+static size_t count_bursts(const ingest_window_levels *levels, const ingest_block *block,
+                           size_t *pause_windows)
 {
-    double high = high_level(levels, block);
+    double high = high_level(levels, block), noise = isfinite(levels->threshold) ? levels->quiet : 0;
+    double low = fmax(LOW * high, NOISE * noise);
     size_t bursts = 0, pauses = 0;
     bool paused = true;
     for (size_t j = block->from; j < block->to; j++) {
         double level = sqrt(levels->square[j]);
-        pauses += level < LOW * high;
+        pauses += level < low;
         bursts += paused && level > HIGH * high;
-        paused = level < LOW * high || (paused && !(level > HIGH * high));
+        paused = level < low || (paused && !(level > HIGH * high));
     }
+    *pause_windows = pauses;
+    return bursts;
+}
+
+static bool has_stops(const ingest_window_levels *levels, const ingest_block *block)
+{
+    size_t pauses, bursts = count_bursts(levels, block, &pauses);
     return bursts >= BURSTS && (double)pauses > PAUSES * (double)(block->to - block->from);
 }
 
@@ -105,4 +118,18 @@ void ingest_blocks_name(const ingest_window_levels *levels, ingest_block *block,
                         : is_sweep(levels, &block[b])        ? QUELL_SWEEP
                         : has_stops(levels, &block[b])       ? QUELL_STOPS
                                                              : QUELL_MOTION;
+}
+
+/* One or two knocks are no strokes, and what has a trend of its own is no preamble. */
+bool ingest_blocks_shake(const ingest_window_levels *levels, const ingest_block *block, size_t count,
+                         double *share)
+{
+    if (count < 2 || block[0].kind == QUELL_STROKES || block[0].kind == QUELL_SWEEP)
+        return false;
+    double seconds = digest_seconds(levels->digest, block[0].from, block[0].to);
+    size_t pauses, bursts = count_bursts(levels, &block[0], &pauses);
+    *share = fmax(slow_share(levels, &block[0]), 0);
+    return bursts >= BURSTS && seconds > PREAMBLE_LEAST_S && seconds < PREAMBLE_MOST_S &&
+           *share < INGEST_SHAKEN_SHARE &&
+           high_level(levels, &block[0]) < GENTLE * high_level(levels, &block[1]);
 }

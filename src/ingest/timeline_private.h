@@ -90,7 +90,7 @@ typedef struct ingest_late {
 typedef struct ingest_count {
     double stride, modulus; /* counts a sample; where it starts anew, 0 if that was not seen yet */
     double last, largest;
-    double last_index, last_stamp;
+    double last_index;
     bool known; /* `last` is set */
     size_t resets;
 } ingest_count;
@@ -135,6 +135,18 @@ void ingest_late_begin(ingest_timeline *timeline, const double *stamp, size_t n)
 size_t ingest_late_least_loss(const ingest_timeline *timeline);
 /* False if the counter does not count samples. */
 bool ingest_counter_begin(ingest_timeline *timeline, const double *counter, size_t n);
+
+/* ---------------------------------------------------------------- means on the circle (circle.c) */
+
+/* A mean on the circle, in steps, -0.5 to 0.5, and how well the rows agree on it, 0 to 1. */
+typedef struct ingest_circle {
+    double mean, coherence;
+} ingest_circle;
+
+ingest_circle ingest_circle_mean(const double *place, size_t n);
+/* The step, within `width` (relative) of the one given, on whose grid the stamps fall best; *height: their
+   coherence. */
+double ingest_coherent_step(const double *stamp, size_t n, double step, double width, double *height);
 
 /* ---------------------------------------------------------------- the most likely indices (viterbi.c) */
 

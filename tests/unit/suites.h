@@ -27,6 +27,7 @@
     X(ingest_faults)                                                                                         \
     X(ingest_headers)                                                                                        \
     X(ingest_hostile)                                                                                        \
+    X(ingest_joint)                                                                                          \
     X(ingest_judge)                                                                                          \
     X(ingest_levels)                                                                                         \
     X(ingest_quick)                                                                                          \

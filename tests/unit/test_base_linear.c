@@ -46,10 +46,35 @@ START_TEST(eigenvectors_come_largest_first)
 }
 END_TEST
 
+/* A rotation by 30 degrees about z, stretched along its own axes, is found again; a reflection is not one. */
+START_TEST(the_nearest_rotation_is_found)
+{
+    const double c = cos(QUELL_PI / 6), s = sin(QUELL_PI / 6);
+    const double stretch[][3] = {{1, 1, 1}, {3, 2, 0.5}, {2, 1, 0}, {2, 1, -0.5}};
+    double out[3][3];
+    for (size_t row = 0; row < 4; row++) {
+        const double *k = stretch[row];
+        const double matrix[9] = {c * k[0], -s * k[1], 0, s * k[0], c * k[1], 0, 0, 0, k[2]};
+        ck_assert(quell_rotation_nearest(matrix, out));
+        CHECK_NEAR(out[0][0], c, 1e-14);
+        CHECK_NEAR(out[0][1], -s, 1e-14);
+        CHECK_NEAR(out[1][0], s, 1e-14);
+        CHECK_NEAR(out[1][1], c, 1e-14);
+        CHECK_NEAR(out[2][2], 1, 1e-14); /* and never -1 */
+        CHECK_NEAR(out[0][2], 0, 1e-14);
+        CHECK_NEAR(out[2][1], 0, 1e-14);
+    }
+    ck_assert(!quell_rotation_nearest((const double[9]){1, 2, 3, 2, 4, 6, 3, 6, 9}, out)); /* rank 1 */
+    ck_assert(!quell_rotation_nearest((const double[9]){0}, out));
+    ck_assert(!quell_rotation_nearest((const double[9]){1, 0, 0, 0, (double)NAN, 0, 0, 0, 1}, out));
+}
+END_TEST
+
 Suite *suite_base_linear(void)
 {
     Suite *suite = suite_create("base_linear");
     TCase *cases = tcase_create("base_linear");
+    tcase_add_test(cases, the_nearest_rotation_is_found);
     tcase_add_test(cases, solves_a_system_worked_by_hand);
     tcase_add_test(cases, refuses_what_has_no_solution);
     tcase_add_test(cases, eigenvectors_come_largest_first);

@@ -171,8 +171,8 @@ static const struct {
     clock_truth truth;
     double counted_least, off_ppm, misplaced_most;
 } bursty_rows[] = {
-    {{.step = 1 / 3200.0, .resolution = 1e-3}, 1, 1, 0.002},
-    {{.step = 1 / 1344.0, .resolution = 1e-3}, 1, 1, 0.002},
+    {{.step = 1 / 3200.0, .resolution = 1e-3}, 0.99, 10, 0.02},
+    {{.step = 1 / 1344.0, .resolution = 1e-3}, 0.99, 10, 0.02},
     {{.step = 1 / 3200.0, .batch = 16}, 0.98, 200, 1},
     {{.step = 1 / 3200.0, .batch = 32, .latency = 0.2}, 0.98, 200, 1},
 };

@@ -349,6 +349,55 @@ START_TEST(every_allocation_may_fail_in_every_format)
 }
 END_TEST
 
+/* ---------------------------------------------------------------- gaps, streamed and in memory */
+
+static void judge_file(const test_text *text, bool streamed, quell_arena *arena, quell_recording *recording,
+                       quell_fitness *fitness)
+{
+    faulty state = {.bytes = (const unsigned char *)text->bytes, .size = text->length};
+    const quell_source source = {"log", read_faulty, &state};
+    const quell_read_options options = {0};
+    quell_error err = {0};
+    quell_status status = streamed ? quell_recording_stream(recording, &source, &options, NULL, arena, &err)
+                                   : quell_recording_read(recording, &source, &options, arena, &err);
+    ck_assert_msg(status == QUELL_OK, "%s", err.text);
+    ck_assert_int_eq(quell_recording_judge(fitness, recording, -1, arena, &err), QUELL_OK);
+}
+
+/* 13 s in stretches between gaps of 5 samples: those below 0.5 s (100 samples) are of no use to any segment. Whoever
+   streams is told the same as who keeps the samples. */
+START_TEST(gaps_are_judged_alike_streamed_and_in_memory)
+{
+    static const struct {
+        size_t stretch;
+        const char *verdict;
+        double usable_s; /* NaN: enough */
+    } rows[] = {{60, "unfit", 0}, {200, "care", NAN}, {99, "unfit", 0}, {101, "care", NAN}};
+    test_text text = {0};
+    test_text_add(&text, "t_s,ax_mps2,ay_mps2,az_mps2\n");
+    for (size_t i = 0, stretch = rows[_i].stretch; i < 2600; i += stretch + 5)
+        add_rows(&text, i, i + stretch);
+    quell_arena *arena = new_arena();
+    quell_recording kept, streamed;
+    quell_fitness fitness[2];
+    judge_file(&text, false, arena, &kept, &fitness[0]);
+    judge_file(&text, true, arena, &streamed, &fitness[1]);
+    ck_assert_str_eq(fitness[0].verdict, rows[_i].verdict);
+    ck_assert_str_eq(fitness[1].verdict, rows[_i].verdict);
+    ck_assert_uint_eq(kept.findings.count, streamed.findings.count);
+    for (size_t i = 0; i < kept.findings.count; i++)
+        ck_assert_str_eq(kept.findings.item[i].text, streamed.findings.item[i].text);
+    const quell_finding *breaks = test_finding(&streamed.findings, "breaks");
+    const quell_finding *brief = test_finding(&streamed.findings, "short");
+    ck_assert_ptr_nonnull(breaks);
+    ck_assert_double_eq(breaks->value, (double)kept.break_count);
+    ck_assert(isnan(rows[_i].usable_s) ? brief == NULL || brief->severity != QUELL_REFUSE
+                                       : brief->value == rows[_i].usable_s);
+    quell_arena_destroy(arena);
+    test_text_free(&text);
+}
+END_TEST
+
 /* ---------------------------------------------------------------- damaged gzip */
 
 /* Every byte of the packed data changed in turn: refused, or what was meant. (The check sum of RFC 1952 finds every
@@ -465,6 +514,7 @@ Suite *suite_ingest_faults(void)
     tcase_add_loop_test(cases, a_source_that_fails_at_any_byte_is_told, 0, FORMATS);
     tcase_add_loop_test(cases, a_file_cut_anywhere_gives_what_is_there, 0, FORMATS);
     tcase_add_loop_test(cases, every_allocation_may_fail_in_every_format, 0, FORMATS);
+    tcase_add_loop_test(cases, gaps_are_judged_alike_streamed_and_in_memory, 0, 4);
     tcase_add_test(cases, a_damaged_byte_of_gzip_is_found);
     tcase_add_loop_test(cases, nul_bytes_at_the_end_cost_nothing, 0, 4);
     tcase_add_loop_test(cases, nul_bytes_elsewhere_are_refused_with_their_place, 0, 4);

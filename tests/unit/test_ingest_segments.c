@@ -175,7 +175,8 @@ START_TEST(a_long_log_falls_into_spans_that_can_be_used)
                 CHECK_NEAR(again.segment[t].start_s, segment->start_s, 0.3);
                 CHECK_NEAR(again.segment[t].end_s, segment->end_s, 0.5);
             }
-        ck_assert_uint_eq(same, 1);
+        ck_assert_msg(same == 1, "the %s at %.2f s is found %zu times in its own span",
+                      quell_stretch_word(segment->kind), segment->start_s, same);
     }
     quell_arena_destroy(arena);
 }
