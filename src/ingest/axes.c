@@ -46,7 +46,7 @@ static quell_status note_left_out(ingest_columns *out, const ingest_layout *layo
 quell_status ingest_axes_find(ingest_columns *out, const ingest_layout *layout, const ingest_head *head,
                               quell_error *err)
 {
-    size_t found[INGEST_COLUMNS_MAX], count = 0, lettered[3] = {INGEST_NONE, INGEST_NONE, INGEST_NONE};
+    size_t found[INGEST_COLUMNS_MAX] = {0}, count = 0, lettered[3] = {INGEST_NONE, INGEST_NONE, INGEST_NONE};
     ingest_role wanted = INGEST_UNKNOWN;
     for (size_t c = 0; c < layout->dialect.columns; c++)
         if (head[c].role == INGEST_ACCELERATION && is_open(layout, out, c))

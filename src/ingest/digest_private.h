@@ -128,6 +128,8 @@ double digest_start_s(const struct ingest_digest *digest, const digest_window *w
 double digest_end_s(const struct ingest_digest *digest, const digest_window *window);
 /* Seconds that windows [from, to) last. */
 double digest_seconds(const struct ingest_digest *digest, size_t from, size_t to);
+/* Mean square of a window's samples about their own mean, all axes together. */
+double digest_square_within(const struct ingest_digest *digest, const digest_window *window);
 /* Mean of everything. */
 void digest_mean(const struct ingest_digest *digest, double out[3]);
 /* Mean square about `mean` of n samples, all axes together. */

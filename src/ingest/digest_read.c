@@ -31,6 +31,14 @@ double digest_square_about(const struct ingest_digest *digest, const digest_sums
     return (about[0][0] + about[1][1] + about[2][2]) / (double)n;
 }
 
+double digest_square_within(const struct ingest_digest *digest, const digest_window *window)
+{
+    double mean[3];
+    for (size_t k = 0; k < 3; k++)
+        mean[k] = digest->origin[k] + window->all.sum[k] / (double)window->count;
+    return digest_square_about(digest, &window->all, window->count, mean);
+}
+
 /* Everything together; the number of samples. */
 static size_t sum_all(const struct ingest_digest *digest, digest_sums *out)
 {

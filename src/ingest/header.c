@@ -1,11 +1,10 @@
-/* What stands before the rows: heads over the columns, units on lines of their own, and the lines themselves, to know
-   them again where a logger was started anew. */
+/* What stands before the rows: heads over the columns, and units on lines of their own. */
 #include "ingest/ingest_private.h"
 
 #include <math.h>
 #include <string.h>
 
-enum { HEAD_SHOWN = 160, HASHES_MAX = 4096, COMMENTS_LOOKED_AT = 20 };
+enum { HEAD_SHOWN = 160, COMMENTS_LOOKED_AT = 20 };
 
 /* ---------------------------------------------------------------- heads and columns side by side */
 
@@ -301,48 +300,6 @@ static quell_status read_comment_heads(ingest_layout *layout, const ingest_sampl
     return QUELL_OK;
 }
 
-/* Lines without a letter may come again for other reasons. */
-static bool has_letter(ingest_span line)
-{
-    for (size_t i = 0; i < line.length; i++)
-        if ((line.text[i] | 32) >= 'a' && (line.text[i] | 32) <= 'z')
-            return true;
-    return false;
-}
-
-/* FNV-1a (G. Fowler, L. C. Noll, P. Vo, 1991) of what is not blank around the line. */
-static uint64_t hash_line(const char *text, size_t length)
-{
-    uint64_t hash = UINT64_C(14695981039346656037);
-    while (length > 0 && ingest_is_blank(text[length - 1]))
-        length--;
-    for (size_t i = 0; i < length; i++)
-        hash = (hash ^ (unsigned char)text[i]) * UINT64_C(1099511628211);
-    return hash;
-}
-
-static quell_status keep_hashes(ingest_layout *layout, const ingest_sample *sample, quell_error *err)
-{
-    size_t lines = layout->first_line < HASHES_MAX ? layout->first_line : HASHES_MAX;
-    layout->header_hash = QUELL_NEW(layout->arena, uint64_t, lines + 1);
-    if (layout->header_hash == NULL)
-        return quell_fail(err, QUELL_E_MEMORY, "out of memory for the header");
-    for (size_t i = layout->first_line - lines; i < layout->first_line; i++)
-        if (has_letter(sample->line[i]))
-            layout->header_hash[layout->header_lines++] =
-                hash_line(sample->line[i].text, sample->line[i].length);
-    return QUELL_OK;
-}
-
-bool ingest_layout_is_header(const ingest_layout *layout, const char *text, size_t length)
-{
-    uint64_t hash = hash_line(text, length);
-    for (size_t i = 0; i < layout->header_lines; i++)
-        if (layout->header_hash[i] == hash)
-            return true;
-    return false;
-}
-
 quell_status ingest_header_read(ingest_layout *layout, const ingest_sample *sample, size_t head,
                                 ingest_split_line *work, quell_error *err)
 {
@@ -350,5 +307,5 @@ quell_status ingest_header_read(ingest_layout *layout, const ingest_sample *samp
                                                : read_comment_heads(layout, sample, work, err);
     if (status == QUELL_OK)
         status = read_unit_labels(layout, sample, work, err);
-    return status == QUELL_OK ? keep_hashes(layout, sample, err) : status;
+    return status == QUELL_OK ? ingest_header_keep(layout, sample, err) : status;
 }

@@ -1,7 +1,8 @@
 /* What the files of the ingest stage share.
 
    The way of a recording, all in one pass (stream.c): bytes (inflate.c) -> a format's reader, which for text is lines
-   (lines.c) -> dialect and layout of the sample at the start (dialect.c, layout.c, heads.c, columns.c) -> batches of rows
+   (utf16.c, lines.c) -> dialect and layout of the sample at the start (dialect.c, layout.c, header.c, heads.c,
+   columns.c; refuse.c says what is no recording) -> batches of rows
    in the file's own units (text.c, quick.c, row.c) -> the sample each row is (timeline.c) -> even samples, short gaps
    filled (grid.c) -> the digest (digest.c), from which everything is judged, and whoever wants the samples: a sink, or
    memory (keep.c). Units are settled at the end (units.c). */
@@ -230,6 +231,8 @@ void ingest_line_split(ingest_split_line *out, const ingest_dialect *dialect, in
    if there is none. */
 quell_status ingest_header_read(ingest_layout *layout, const ingest_sample *sample, size_t head,
                                 ingest_split_line *work, quell_error *err);
+/* Keeps hashes of the lines before the rows (header_again.c). */
+quell_status ingest_header_keep(ingest_layout *layout, const ingest_sample *sample, quell_error *err);
 /* The line holds words over the columns of numbers. */
 bool ingest_is_head_line(const ingest_layout *layout, const ingest_split_line *line);
 
@@ -297,6 +300,9 @@ typedef struct ingest_columns {
 quell_status ingest_columns_find(ingest_columns *out, const ingest_layout *layout,
                                  const quell_read_options *options, quell_error *err);
 
+/* Part of ingest_columns_find: --columns (columns_option.c). */
+quell_status ingest_columns_option(ingest_columns *out, const ingest_layout *layout, const char *text,
+                                   quell_error *err);
 /* Part of ingest_columns_find (axes.c): the columns of acceleration; the level of gravity and whether all are whole
    numbers. */
 quell_status ingest_axes_find(ingest_columns *out, const ingest_layout *layout, const ingest_head *head,

@@ -7,6 +7,7 @@
 #define MERGE_MOST_S 2.0  /* pauses shorter than this belong to the motion around them ... */
 #define MERGE_LEAST_S 0.3 /* ... but half the longest pause is enough, down to this */
 #define PART_S 0.8        /* after a longer pause another kind of motion may come */
+#define BURST_MOST_S 3.0  /* a longer motion is not one of several bursts */
 #define REST_LEAST_S 0.5  /* a shorter pause is no rest */
 #define LULL_MOST_S 2.0   /* a longer pause is a rest ... */
 #define LULL 1.3          /* ... and so is one that is not so many times louder than the quietest rest */
@@ -64,16 +65,27 @@ static bool find_blocks(const ingest_window_levels *levels, size_t pause, ingest
     return true;
 }
 
-/* Bursts within `pause` of each other belong together if they are of one kind; two sweeps are two. */
+/* Bursts within a pause of each other belong together if they are of one kind; two sweeps are two. A short burst alone
+   has no kind of its own. */
+static bool belong_together(const ingest_window_levels *levels, const ingest_block *a, const ingest_block *b)
+{
+    if (a->kind == b->kind)
+        return a->kind != QUELL_SWEEP;
+    const ingest_block *burst = a->kind == QUELL_MOTION ? a : b, *other = burst == a ? b : a;
+    return burst->kind == QUELL_MOTION && other->kind == QUELL_STOPS &&
+           digest_seconds(levels->digest, burst->from, burst->to) < BURST_MOST_S;
+}
+
 static size_t join_blocks(const ingest_window_levels *levels, ingest_block block[BLOCKS_MAX], size_t count,
                           size_t pause)
 {
     size_t kept = 0;
     for (size_t b = 1; b < count; b++) {
-        bool same = block[b].kind == block[kept].kind && block[b].kind != QUELL_SWEEP;
-        if (same && block[b].from - block[kept].to < pause)
+        bool near = block[b].from - block[kept].to < pause;
+        if (near && belong_together(levels, &block[kept], &block[b])) {
             block[kept].to = block[b].to;
-        else
+            block[kept].kind = block[kept].kind == QUELL_MOTION ? block[b].kind : block[kept].kind;
+        } else
             block[++kept] = block[b];
     }
     count = kept + 1;

@@ -8,8 +8,6 @@
 #include <math.h>
 #include <string.h>
 
-enum { WINDOW = 256 << 10 }; /* bytes at the start in which a header must lie */
-
 #define ENDLESS ((sf_count_t)1 << 60)
 
 /* ---------------------------------------------------------------- kinds of file and of samples */
@@ -106,6 +104,8 @@ static sf_count_t read_bytes(void *into, sf_count_t size, void *context)
         done += more;
         sound->at += more;
     }
+    if (done == 0 && size > 0) /* or the library looks for further chunks up to the end that it was told of */
+        sound->at = ENDLESS;
     return done;
 }
 
@@ -115,34 +115,6 @@ static sf_count_t write_bytes(const void *from, sf_count_t size, void *context)
     (void)size;
     (void)context;
     return 0;
-}
-
-/* ---------------------------------------------------------------- length */
-
-static double little_endian(const char *bytes)
-{
-    double value = 0;
-    for (size_t i = 8; i-- > 0;)
-        value = value * 256 + (unsigned char)bytes[i];
-    return value;
-}
-
-/* The library takes all that follows the header of a W64 file for samples. Its chunks say better: each has an id of 16
-   bytes, and its own length in 8, these 24 included; the next begins at a multiple of 8. (Sony Wave-64 format.) */
-static void settle_w64_length(sound_file *sound)
-{
-    const double held = (double)sound->held, width = (double)sound->info.channels * sound->bytes;
-    for (double at = 40; at + 24 <= held;) {
-        const char *chunk = sound->window + (size_t)at;
-        double length = little_endian(chunk + 16);
-        if (length < 24)
-            return;
-        if (memcmp(chunk, "data\xf3\xac\xd3\x11", 8) == 0) {
-            sound->info.frames = (sf_count_t)((length < 1e18 ? length - 24 : 1e18) / width);
-            return;
-        }
-        at += 8 * ceil(length / 8);
-    }
 }
 
 /* ---------------------------------------------------------------- open, read, close */
@@ -162,7 +134,7 @@ static quell_status refuse(const sound_file *sound, quell_error *err)
         return source_failed(sound, err);
     if (strstr(text, "'data'") != NULL)
         return quell_fail(err, QUELL_E_DATA, "the sound file has no data chunk%s, want samples",
-                          sound->passed < WINDOW ? "" : " near its start");
+                          sound->passed < SOUND_WINDOW ? "" : " near its start");
     return quell_fail(err, QUELL_E_DATA, "the sound file cannot be read (%s), want a whole header",
                       quell_printable(said, sizeof said, text, strlen(text)));
 }
@@ -180,27 +152,32 @@ static quell_status take_kind(sound_file *sound, quell_error *err)
             sound->bytes = samples[i].bytes;
         }
     if (sound->bytes == 0)
-        return quell_fail(err, QUELL_E_DATA,
-                          "the samples are coded with losses or in an unknown way (format %#x), want plain "
-                          "integers (PCM) or floating point",
-                          (unsigned)format);
+        return quell_fail(
+            err, QUELL_E_DATA,
+            "the samples are coded in an unknown way (format %#x), want plain integers (PCM) or "
+            "floating point",
+            (unsigned)format);
     if (sound->info.channels < 1 || sound->info.samplerate < 1)
         return quell_fail(err, QUELL_E_DATA, "found %d channels at %d Hz, want 1 or more of both",
                           sound->info.channels, sound->info.samplerate);
-    if ((format & SF_FORMAT_TYPEMASK) == SF_FORMAT_W64)
-        settle_w64_length(sound);
+    double width = (double)sound->info.channels * sound->bytes;
+    if ((format & SF_FORMAT_TYPEMASK) == SF_FORMAT_W64 && sound->data_bytes >= 0)
+        sound->info.frames = (sf_count_t)(fmin(sound->data_bytes, 1e18) / width);
     return QUELL_OK;
 }
 
 quell_status sound_open(sound_file *out, ingest_lines *lines, quell_error *err)
 {
     SF_VIRTUAL_IO access = {tell_length, seek, read_bytes, write_bytes, tell};
-    *out = (sound_file){.lines = lines, .window = quell_memory_get(WINDOW)};
+    *out = (sound_file){.lines = lines, .window = quell_memory_get(SOUND_WINDOW)};
     if (out->window == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
-    out->held = pull(out, out->window, WINDOW);
+    out->held = pull(out, out->window, SOUND_WINDOW);
     if (out->status != QUELL_OK)
         return source_failed(out, err);
+    quell_status status = sound_chunks_check(out, err);
+    if (status != QUELL_OK)
+        return status;
     out->handle = sf_open_virtual(&access, SFM_READ, &out->info, out);
     if (out->handle == NULL || out->status != QUELL_OK)
         return refuse(out, err);

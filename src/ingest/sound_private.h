@@ -6,6 +6,8 @@
 
 #include <sndfile.h>
 
+enum { SOUND_WINDOW = 256 << 10 }; /* bytes at the start in which a header must lie */
+
 /* A sound file that the library reads from front to back (sound_file.c). */
 typedef struct sound_file {
     ingest_lines *lines;
@@ -14,11 +16,16 @@ typedef struct sound_file {
     sf_count_t frames; /* read so far */
     const char *name;  /* "WAV sound" */
     int bits, bytes;   /* of a sample; bits 0: floating point */
+    double data_bytes; /* of samples, as the chunk that holds them says; below 0 if that is not known */
     char *window;
     sf_count_t held, passed, at; /* bytes kept, bytes that have come, where the library is */
     quell_status status;         /* of the source */
     quell_error err;
 } sound_file;
+
+/* Looks over the chunks in the window, before the library does, which asks for as much memory as they say.
+   QUELL_E_DATA if one that holds no samples says that it is larger than the window (sound_chunks.c). */
+quell_status sound_chunks_check(sound_file *sound, quell_error *err);
 
 /* QUELL_E_DATA if the library cannot read it, or if its samples are stored with losses. Close it in any case. */
 quell_status sound_open(sound_file *out, ingest_lines *lines, quell_error *err);

@@ -3,6 +3,11 @@
 
 #include <math.h>
 
+static bool is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+
 static double cell(const ingest_layout *layout, size_t row, size_t column)
 {
     return layout->cell[row * layout->dialect.columns + column];
@@ -85,4 +90,51 @@ size_t ingest_stamp_times(const ingest_stamp_plan *plan, const ingest_layout *la
         known++;
     }
     return known;
+}
+
+/* ---------------------------------------------------------------- the stamps of a file's rows */
+
+/* Seconds from the start of the plan's first day. */
+bool ingest_stamp_seconds(const ingest_stamp_plan *plan, const ingest_field *field, size_t count,
+                          double *seconds)
+{
+    ingest_stamp clock, date;
+    if (plan->clock >= count)
+        return false;
+    const ingest_field *at = &field[plan->clock];
+    if (!ingest_stamp_read(&clock, at->text, at->length, plan->order) || !clock.has_clock)
+        return false;
+    *seconds = clock.second;
+    if (plan->date != INGEST_NONE) {
+        at = &field[plan->date];
+        if (plan->date >= count || !ingest_stamp_read(&date, at->text, at->length, plan->order) ||
+            !date.has_date)
+            return false;
+        *seconds += 86400.0 * (double)(date.day - plan->first_day);
+    } else if (plan->period_s == 0 && clock.has_date) {
+        *seconds += 86400.0 * (double)(clock.day - plan->first_day);
+    }
+    if (plan->fraction == INGEST_NONE)
+        return true;
+    if (plan->fraction >= count)
+        return false;
+    at = &field[plan->fraction];
+    double value = 0, scale = 1;
+    for (size_t i = 0; i < at->length; i++, scale *= 10) {
+        if (!is_digit(at->text[i]) || i >= 9)
+            return false;
+        value = 10 * value + (at->text[i] - '0');
+    }
+    *seconds += value / scale;
+    return at->length > 0;
+}
+
+double ingest_stamp_unroll(const ingest_stamp_plan *plan, double *rolled_s, double last, double seconds)
+{
+    seconds += *rolled_s;
+    if (plan->period_s > 0 && seconds < last - plan->period_s / 2) {
+        *rolled_s += plan->period_s;
+        seconds += plan->period_s;
+    }
+    return seconds;
 }

@@ -6,8 +6,8 @@
 #include <math.h>
 
 #define SLOW_SHARE 0.5 /* of the energy below 10 Hz that makes strokes slow ... */
-#define GENTLE 0.7     /* ... if they are this much gentler than what they precede */
-#define TREND 0.8      /* rank correlation of frequency and time in a sweep */
+#define GENTLE 0.5     /* ... if they are this much gentler than what they precede */
+#define TREND 0.6      /* rank correlation of frequency and time in a sweep */
 #define RANGE 1.2      /* of its frequencies: the tenth of them above the range over that below it */
 #define HIGH 0.5       /* a burst, of the level that a tenth of the windows exceeds ... */
 #define LOW 0.15       /* ... and a pause */
@@ -100,14 +100,17 @@ static bool has_stops(const ingest_window_levels *levels, const ingest_block *bl
     return bursts >= BURSTS && (double)pauses > PAUSES * (double)(block->to - block->from);
 }
 
-/* Are they strokes of a preamble: slow, and gentler than what comes next that is not slow? */
+/* Are they strokes of a preamble: slow, and gentler than what comes next, other slow ones apart? */
 static bool is_preamble(const ingest_window_levels *levels, const ingest_block *block, size_t b, size_t count)
 {
     if (slow_share(levels, &block[b]) <= SLOW_SHARE)
         return false;
-    for (size_t next = b + 1; next < count; next++)
+    for (size_t next = b + 1; next < count; next++) {
+        if (high_level(levels, &block[b]) < GENTLE * high_level(levels, &block[next]))
+            return true;
         if (slow_share(levels, &block[next]) <= SLOW_SHARE)
-            return high_level(levels, &block[b]) < GENTLE * high_level(levels, &block[next]);
+            return false;
+    }
     return false;
 }
 

@@ -40,7 +40,12 @@ static void measure(ingest_window_levels *levels)
         const digest_window *window = &digest->window[j];
         if (j % stride == 0)
             mean_around(levels, j + stride / 2, reach, mean);
-        levels->square[j] = fmax(digest_square_about(digest, &window->all, window->count, mean), 0);
+        double all = fmax(digest_square_about(digest, &window->all, window->count, mean), 0);
+        double within = fmax(digest_square_within(digest, window), 0);
+        double low = window->cells > 0 ? fmax(window->cell_square[0], 0) / (double)window->cells : 0;
+        levels->square[j] =
+            all - within + low; /* about the mean around it, what is within the window from its cells */
+        levels->ranks[j] = all;
         levels->slow[j] = fmax(digest_square_about(digest, &window->slow, window->slow_count, mean), 0);
     }
 }
@@ -50,6 +55,15 @@ static double ranked(ingest_window_levels *levels, const double *values, size_t 
     memcpy(levels->work, values, levels->count * sizeof *values);
     gsl_sort(levels->work, 1, levels->count);
     return levels->work[rank];
+}
+
+/* Motion above the band of the cells counts, too, scaled so that noise alone would come to the same. */
+static void heed_fast_motion(ingest_window_levels *levels)
+{
+    size_t rank = levels->count / QUIETEST;
+    double low = ranked(levels, levels->square, rank), all = ranked(levels, levels->ranks, rank);
+    for (size_t j = 0; j < levels->count && all > 0; j++)
+        levels->square[j] = fmax(levels->square[j], levels->ranks[j] * low / all);
 }
 
 static void set_threshold(ingest_window_levels *levels)
@@ -76,6 +90,7 @@ quell_status ingest_window_levels_measure(ingest_window_levels *out, const struc
                                   .work = room + 2 * n,
                                   .ranks = room + 4 * n};
     measure(out);
+    heed_fast_motion(out);
     set_threshold(out);
     return QUELL_OK;
 }

@@ -25,6 +25,7 @@
     X(ingest_digest)                                                                                         \
     X(ingest_dialects)                                                                                       \
     X(ingest_faults)                                                                                         \
+    X(ingest_good)                                                                                           \
     X(ingest_headers)                                                                                        \
     X(ingest_hostile)                                                                                        \
     X(ingest_joint)                                                                                          \

@@ -28,6 +28,9 @@ static const struct {
      0},
     {{.rows = 100000, .step = 7.7e-4, .jitter = 0.20, .lost = 0.05, .burst = 50, .skip = 999, .seed = 17},
      1e-4},
+    /* a clock that changes by 0.6 %: the line's step has to follow */
+    {{.rows = 100000, .step = 5e-4, .jitter = 0.12, .lost = 0.05, .burst = 50, .drift = 6e-3, .seed = 18},
+     1e-4},
     {{.rows = 60000, .step = 1e-3, .seed = 17}, 0},
     {{.rows = 60000, .step = 1e-3, .lost = 0.02, .seed = 18}, 0},
     {{.rows = 60000, .step = 1e-3, .jitter = 0.05, .gap_at = 31000, .gap = 70000, .seed = 19}, 0},

@@ -564,6 +564,42 @@ START_TEST(what_is_no_whole_sound_file_is_refused)
 }
 END_TEST
 
+/* A chunk that says it is large is not given the memory: an info chunk of CAF, a title in WAV. */
+START_TEST(large_chunks_beside_the_samples_are_refused)
+{
+    static const char caf[] = "caff\0\1\0\0desc\0\0\0\0\0\0\0\x20\x40\x9f\x40\0\0\0\0\0lpcm\0\0\0\0\0\0\0\2"
+                              "\0\0\0\1\0\0\0\1\0\0\0\x10info\0\0\0\0\xfe\xff\0\0\0\0\0\1title";
+    reading got = {0};
+    add_bytes(&got.text, caf, sizeof caf);
+    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    ck_assert_int_eq(got.status, QUELL_E_DATA);
+    ck_assert_str_eq(got.err.text,
+                     "the sound file's chunk 'info' says that it has 4278124544 bytes, want 262144 at most");
+    test_text_free(&got.text);
+    wav16(&got.text, 1, FRAMES, FRAMES);
+    memcpy(got.text.bytes + 36, "LIST\x01\0\x04\0", 8);
+    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    ck_assert_str_eq(got.err.text,
+                     "the sound file's chunk 'LIST' says that it has 262145 bytes, want 262144 at most");
+    finish(&got);
+}
+END_TEST
+
+/* libsndfile 1.2 looks for chunks up to the length it was told, growing a list of them, where the file ends within a
+   chunk's length. */
+START_TEST(a_chunk_cut_short_is_not_looked_for_endlessly)
+{
+    reading got = {0};
+    wav_head(&got.text, 1, 1, 16, 0);
+    got.text.length = 36;
+    memset(got.text.bytes + 4, 0xff, 4);
+    add_bytes(&got.text, "fact\4\0\0\0<\0\0\0LIST\x0e\0\0", 19);
+    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    ck_assert_str_eq(got.err.text, "the sound file has no data chunk, want samples");
+    finish(&got);
+}
+END_TEST
+
 START_TEST(samples_coded_with_losses_are_refused)
 {
     static const int formats[] = {SF_FORMAT_WAV | SF_FORMAT_ULAW, SF_FORMAT_AIFF | SF_FORMAT_ALAW,
@@ -672,6 +708,8 @@ Suite *suite_ingest_sound(void)
                         (int)(sizeof options / sizeof options[0]));
     tcase_add_test(cases, text_has_no_full_scale);
     tcase_add_test(cases, what_is_no_whole_sound_file_is_refused);
+    tcase_add_test(cases, large_chunks_beside_the_samples_are_refused);
+    tcase_add_test(cases, a_chunk_cut_short_is_not_looked_for_endlessly);
     tcase_add_loop_test(cases, samples_coded_with_losses_are_refused, 0, 3);
     tcase_add_test(cases, each_failing_allocation_is_an_error);
     tcase_add_loop_test(cases, mutated_files_give_a_result_or_a_refusal, 0, formats);

@@ -375,11 +375,25 @@ END_TEST
 
 /* ---------------------------------------------------------------- the regression */
 
-/* Against sums over all rows in long double, by the definitions: the slope, the jitter within blocks of 64
-   rows about their means, the scatter of these means. */
+/* Against sums over all rows in long double, by the definitions: the slope, the jitter within blocks of 64 rows about
+   their means, the scatter of the means of cells: 9000 blocks are more than 4096, and more than 8192, so that a
+   cell has four. */
+static long double square_of_means(const clock_stamps *s, size_t from, size_t count, long double mean,
+                                   long double slope, long double middle, long double *within)
+{
+    long double sum = 0, square = 0;
+    for (size_t i = from; i < from + count; i++) {
+        long double off = ((long double)s->stamp[i] - 1.6e9L - mean) / slope - ((long double)i - middle);
+        sum += off / (long double)count;
+        square += off * off;
+    }
+    *within += square - sum * sum * (long double)count;
+    return sum * sum;
+}
+
 START_TEST(the_regression_agrees_with_one_over_all_rows)
 {
-    enum { ROWS = 64 * 900 };
+    enum { ROWS = 64 * 9000, CELL = 4 * 64 };
     clock_truth t = {.rows = ROWS,
                      .step = 5e-4,
                      .jitter = 0.08,
@@ -391,30 +405,23 @@ START_TEST(the_regression_agrees_with_one_over_all_rows)
     outcome got = run(s.stamp, NULL, s.rows, s.found, INGEST_BATCH);
     ck_assert_int_eq(got.status, QUELL_OK);
     ck_assert_uint_eq(clock_stamps_misplaced(&s), 0);
-    long double mean = 0, both = 0, square = 0, within = 0, between = 0, middle = 0.5L * (ROWS - 1);
+    long double mean = 0, both = 0, square = 0, within = 0, between = 0, unused = 0,
+                middle = 0.5L * (ROWS - 1);
     for (size_t i = 0; i < ROWS; i++)
         mean += ((long double)s.stamp[i] - 1.6e9L) / ROWS;
     for (size_t i = 0; i < ROWS; i++) {
         both += ((long double)i - middle) * ((long double)s.stamp[i] - 1.6e9L - mean);
         square += ((long double)i - middle) * ((long double)i - middle);
     }
-    long double slope = both / square;
-    for (size_t b = 0; b < ROWS / 64; b++) {
-        long double off[64], sum = 0;
-        for (size_t j = 0; j < 64; j++) {
-            off[j] = ((long double)s.stamp[64 * b + j] - 1.6e9L - mean) / slope -
-                     ((long double)(64 * b + j) - middle);
-            sum += off[j] / 64;
-        }
-        for (size_t j = 0; j < 64; j++)
-            within += (off[j] - sum) * (off[j] - sum);
-        between += sum * sum;
-    }
-    long double blocks = ROWS / 64.0L;
-    long double error = slope * sqrtl(between / (blocks - 2) * 12 / blocks) / ROWS;
+    long double slope = both / square, cells = ROWS / CELL;
+    for (size_t i = 0; i < ROWS; i += 64)
+        square_of_means(&s, i, 64, mean, slope, middle, &within);
+    for (size_t i = 0; i < ROWS; i += CELL)
+        between += square_of_means(&s, i, CELL, mean, slope, middle, &unused);
+    long double error = slope * sqrtl(between / (cells - 2) * 12 / cells) / ROWS;
     CHECK_NEAR(got.clock.step, (double)slope, 1e-12 * 5e-4);
-    CHECK_NEAR(got.clock.jitter, (double)sqrtl(within / (ROWS - blocks)), 1e-7);
-    CHECK_NEAR(got.clock.step_error, (double)error, 1e-3 * (double)error);
+    CHECK_NEAR(got.clock.jitter, (double)sqrtl(within / (ROWS - ROWS / 64)), 1e-7);
+    CHECK_NEAR(got.clock.step_error, (double)error, 1e-4 * (double)error);
     CHECK_NEAR(got.clock.origin, (double)(1.6e9L + mean - slope * middle), 1e-6);
     clock_stamps_free(&s);
 }
