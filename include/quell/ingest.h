@@ -79,6 +79,8 @@ typedef struct quell_recording {
     double
         jitter_fraction; /**< standard deviation of the stamps about the fit, in sample intervals; 0 without stamps */
     bool coarse_stamps;  /**< several samples share a stamp, or nearly: single losses cannot be seen */
+    size_t least_loss;   /**< fewest samples whose loss at one place shows in the stamps: 1 unless they are coarse */
+    double nominal_rate_hz; /**< as asked for by --rate or stated by the file beside stamps; 0 if neither */
     size_t lost_samples; /**< located in the stamps, filled or not */
     size_t gaps;         /**< places where samples were lost */
     size_t

@@ -65,6 +65,55 @@ quell_status ingest_rate_check(double rate_hz, quell_error *err)
                       "the stamps give a rate of %.3g Hz, want 0.001 to 1e9; check --time-unit", rate_hz);
 }
 
+/* Several samples to one stamp: what cannot be seen in them. */
+static quell_status note_coarse(ingest_pass *p, const ingest_clock *clock)
+{
+    if (clock->bursty)
+        return quell_findings_add(
+            &p->out->findings, p->arena, "stamps", QUELL_WARN, (double)clock->least_loss, NAN,
+            "let the logger write the time of each sample, or number the samples",
+            "samples come in batches that are stamped when they arrive: the rate is that of the least late, "
+            "but fewer than %zu lost samples at a place cannot be seen",
+            clock->least_loss);
+    return quell_findings_add(
+        &p->out->findings, p->arena, "stamps", QUELL_WARN, (double)clock->least_loss, NAN,
+        "let the logger write time in microseconds, or number the samples",
+        "the stamps are coarse against the step between samples: the mean rate is right, but fewer than %zu "
+        "lost samples at a place cannot be seen",
+        clock->least_loss);
+}
+
+/* What had to be done to the stamps, each with its size; lost samples are judged with the recording (fitness.c). */
+static quell_status note_repairs(ingest_pass *p, const ingest_clock *clock)
+{
+    quell_findings *findings = &p->out->findings;
+    quell_status status = QUELL_OK;
+    if (clock->by_counter)
+        status = quell_findings_add(findings, p->arena, "counter", QUELL_NOTE, (double)clock->lost, NAN, "",
+                                    "the samples are numbered: which ones are lost is certain");
+    else if (clock->coarse)
+        status = note_coarse(p, clock);
+    if (status == QUELL_OK && clock->resets > 0)
+        status = quell_findings_add(findings, p->arena, "counter", QUELL_WARN, (double)clock->resets, NAN,
+                                    "see whether the logger was started again",
+                                    "the samples' numbers begin again %zu time%s: there the stamps count",
+                                    clock->resets, clock->resets == 1 ? "" : "s");
+    if (status == QUELL_OK && clock->slipped > 0)
+        status = quell_findings_add(
+            findings, p->arena, "slipped", QUELL_WARN, (double)clock->slipped, NAN,
+            "see whether the logger writes samples twice",
+            "%zu row%s more than the clock had steps for, as when samples are written twice: the phase of "
+            "what moves jumps there",
+            clock->slipped, clock->slipped == 1 ? " is" : "s are");
+    if (status == QUELL_OK && clock->late > 0)
+        status = quell_findings_add(findings, p->arena, "late", QUELL_NOTE, (double)clock->late, NAN, "",
+                                    "%zu row%s stamped late by a sample or more while the logger was busy; "
+                                    "the samples themselves are "
+                                    "where they belong, so frequencies and damping are not touched",
+                                    clock->late, clock->late == 1 ? " was" : "s were");
+    return status;
+}
+
 /* What the stamps say in the end. */
 quell_status ingest_clock_take(ingest_pass *p, quell_error *err)
 {
@@ -89,13 +138,10 @@ quell_status ingest_clock_take(ingest_pass *p, quell_error *err)
     out->start_s = (p->zero + clock.origin) * unit_s;
     out->jitter_fraction = clock.jitter;
     out->coarse_stamps = clock.coarse;
-    if (clock.coarse)
-        status = quell_findings_add(
-            &out->findings, p->arena, "stamps", QUELL_WARN, clock.jitter, NAN,
-            "let the logger write time in microseconds",
-            "the stamps are coarse against the step between samples: the mean rate is right, but "
-            "single lost samples cannot be seen");
-    if (status == QUELL_OK && clock.jitter < EVEN_JITTER)
+    out->least_loss = clock.least_loss;
+    out->nominal_rate_hz = nominal_rate_hz(p);
+    status = note_repairs(p, &clock);
+    if (status == QUELL_OK && !clock.by_counter && clock.jitter < EVEN_JITTER)
         status = quell_findings_add(
             &out->findings, p->arena, "stamps", QUELL_NOTE, clock.jitter, EVEN_JITTER, "",
             "the stamps scatter by less than %.1f %% of a sample, as if computed from a nominal "
