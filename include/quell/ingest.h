@@ -24,9 +24,11 @@ quell_source quell_source_memory(quell_memory_source *state, const char *name);
 
 /** How to read a recording. Zeroed: everything from the file itself. Texts are as on the command line. */
 typedef struct quell_read_options {
-    const char *columns; /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; NULL: found */
+    const char *columns; /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; of channels in a sound file, of
+                            datasets 58 in a universal file; NULL: found */
     const char
-        *unit; /**< "g", "mg", "m/s2", "mm/s2", "counts:0.004g"; NULL: from the header, or by gravity */
+        *unit; /**< "g", "mg", "m/s2", "mm/s2", "counts:0.004g", "g:16" (full scale of a sound
+                file's integers); NULL: from the header, or by gravity */
     const char *rate;      /**< "HZ" or "HZ:TOL%"; NULL: from the stamps */
     const char *time_unit; /**< "s", "ms", "us", "ns"; NULL: from the header, or by magnitude */
     const char *span;      /**< "A:B" seconds from the start of the recording; NULL: all */
@@ -65,7 +67,7 @@ struct ingest_digest;
     after each gap that was too long to fill. Lives in the arena. */
 typedef struct quell_recording {
     const char *file;
-    const char *format; /**< "delimited text", "delimited text, gzip", "delimited text, UTF-16", ... */
+    const char *format; /**< "delimited text", "delimited text, gzip", "WAV sound", ... */
     const char *unit;   /**< as in the file: "g", "m/s2", ... */
     size_t axes;        /**< 1 to 3 */
     size_t samples;     /**< lost ones that were filled included */
