@@ -24,9 +24,11 @@ quell_source quell_source_memory(quell_memory_source *state, const char *name);
 
 /** How to read a recording. Zeroed: everything from the file itself. Texts are as on the command line. */
 typedef struct quell_read_options {
-    const char *columns; /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; NULL: found */
+    const char *columns; /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; of channels in a sound file, of
+                            datasets 58 in a universal file; NULL: found */
     const char
-        *unit; /**< "g", "mg", "m/s2", "mm/s2", "counts:0.004g"; NULL: from the header, or by gravity */
+        *unit; /**< "g", "mg", "m/s2", "mm/s2", "counts:0.004g", "g:16" (full scale of a sound
+                file's integers); NULL: from the header, or by gravity */
     const char *rate;      /**< "HZ" or "HZ:TOL%"; NULL: from the stamps */
     const char *time_unit; /**< "s", "ms", "us", "ns"; NULL: from the header, or by magnitude */
     const char *span;      /**< "A:B" seconds from the start of the recording; NULL: all */
@@ -65,7 +67,7 @@ struct ingest_digest;
     after each gap that was too long to fill. Lives in the arena. */
 typedef struct quell_recording {
     const char *file;
-    const char *format; /**< "delimited text", "delimited text, gzip", "delimited text, UTF-16", ... */
+    const char *format; /**< "delimited text", "delimited text, gzip", "WAV sound", ... */
     const char *unit;   /**< as in the file: "g", "m/s2", ... */
     size_t axes;        /**< 1 to 3 */
     size_t samples;     /**< lost ones that were filled included */
@@ -78,6 +80,7 @@ typedef struct quell_recording {
     bool has_time; /**< stamps were read (not only --rate) */
     double
         jitter_fraction; /**< standard deviation of the stamps about the fit, in sample intervals; 0 without stamps */
+    bool has_counter;    /**< the file counts its samples, and that settled which are lost */
     bool coarse_stamps;  /**< several samples share a stamp, or nearly: single losses cannot be seen */
     size_t least_loss;   /**< fewest samples whose loss at one place shows in the stamps: 1 unless they are coarse */
     double nominal_rate_hz; /**< as asked for by --rate or stated by the file beside stamps; 0 if neither */
@@ -216,13 +219,19 @@ typedef struct quell_fitness {
         [3]; /**< sensor noise floor, sqrt of the density, from the rests; without any, of what lies
                                         above 0.3 of the rate; NaN if it is too short to tell */
     double dominant_hz; /**< where the motion has its largest density; NaN without motion */
+    double motion_s;    /**< of excitation: neither rest nor slow strokes */
+    double damping_ci95_share; /**< what that gives: half the 95 % interval of a damping ratio of 0.05 at dominant_hz, of
+                                    it, by its standard error zeta / sqrt(2 pi zeta f T), which is optimistic by up to a
+                                    third; NaN without motion */
+    double wanted_s;           /**< motion that would give 5 % */
     size_t segments;
     quell_segment segment[QUELL_SEGMENTS_MAX]; /**< times from the file's first sample: ready for --span */
 } quell_fitness;
 
-/** Judges a recording and adds findings to it: lost samples (over 1 % care, 10 % unfit), jitter of fine stamps (10 %,
-    25 % of a sample), clipping (any, 1 % of the samples), length without gaps (under 10 s, 2 s), dead and stuck axes,
-    gravity off by 5 %, lines at rest, motion near half the rate (10 % of its power). driven: index (0-2) of the axis
+/** Judges a recording and adds findings to it: lost samples (over 1 % care, 10 % unfit), what lost ones whose place is not
+    known would add to a damping ratio (2 %, 10 % of it), jitter of fine stamps (10 %, 25 % of a sample without a counter),
+    most motion against the rate (a fifth, two fifths of it), clipping (any, 1 % of the samples), length without gaps (under 10 s, 2 s), dead and stuck axes,
+    gravity off by 5 %, strokes that do not carry the sensor, lines at rest, motion near half the rate (10 % of its power). driven: index (0-2) of the axis
     whose death alone makes it unfit, or -1. QUELL_OK; QUELL_E_MEMORY (out is untouched, findings may be added). */
 quell_status quell_recording_judge(quell_fitness *out, quell_recording *recording, int driven,
                                    quell_arena *arena, quell_error *err);

@@ -179,9 +179,25 @@ quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, d
     status = quell_spectrum_estimate((const double *const *)recording->accel_mps2, recording->axes,
                                      recording->samples, recording->rate_hz, recording->break_at,
                                      recording->break_count, &options, run->arena, out, &run->err);
+    if (status == QUELL_OK)
+        status = cli_require_segments(run, out);
     if (status != QUELL_OK)
         quell_error_set_file(&run->err, recording->file);
     return status;
+}
+
+quell_status cli_require_segments(cli_run *run, const quell_spectrum *spectrum)
+{
+    enum { LEAST = 4 };
+    if (spectrum->segments >= LEAST || run->given.force)
+        return QUELL_OK;
+    char seconds[32];
+    return quell_fail(
+        &run->err, QUELL_E_DATA,
+        "unfit: found %zu segment%s of %s s, want %d at least; give a shorter --segment, or record for "
+        "longer (--force goes on all the same)",
+        spectrum->segments, spectrum->segments == 1 ? "" : "s",
+        quell_number_print(seconds, sizeof seconds, (double)spectrum->segment / spectrum->rate_hz, 4), LEAST);
 }
 
 size_t cli_axis_under_test(const cli_recording *loaded)
@@ -204,6 +220,20 @@ static void warn_of_unstated_shaper(cli_run *run, bool stated)
         return;
     run->warned_of_shaper = true;
     cli_say(run, "WARNING: %s; %s", CLI_SHAPER_UNSTATED, CLI_SHAPER_UNSTATED_REMEDY);
+}
+
+static quell_status require_sampled(cli_run *run, const quell_recording *recording, const quell_mode *mode)
+{
+    if (mode->frequency_hz <= CLI_SAMPLING_REFUSE * recording->rate_hz || run->given.force)
+        return QUELL_OK;
+    return quell_fail(
+        &run->err, QUELL_E_DATA,
+        "unfit: the mode at %s Hz is shown with only %s samples a cycle, want %s or more; record at %s "
+        "samples a second or more (--force goes on all the same)",
+        quell_number_fixed(mode->frequency_hz, 1).text,
+        quell_number_fixed(recording->rate_hz / mode->frequency_hz, 1).text,
+        quell_number_fixed(1 / CLI_SAMPLING_REFUSE, 1).text,
+        quell_number_fixed(5 * mode->frequency_hz, 0).text);
 }
 
 quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
@@ -231,6 +261,8 @@ quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t ax
     double width_hz = recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0];
     options.rate_relative_error = width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;
     status = quell_modes_find(spectrum, axis, &options, run->arena, out, &run->err);
+    for (size_t k = 0; status == QUELL_OK && k < out->count; k++)
+        status = require_sampled(run, recording, &out->mode[k]);
     if (status != QUELL_OK)
         quell_error_set_file(&run->err, recording->file);
     return status;

@@ -73,6 +73,10 @@ void check_json(quell_json *json, json_t *in, const check_view *view)
     quell_json_numbers(json, in, "noise_mps2_per_rthz", view->fitness.noise_mps2_per_rthz, axes);
     quell_json_numbers(json, in, "clipped_fraction", recording->clipped_fraction, axes);
     quell_json_number(json, in, "dominant_hz", view->fitness.dominant_hz, "no motion was found");
+    quell_json_number(json, in, "motion_s", view->fitness.motion_s, "");
+    quell_json_number(json, in, "damping_ci95_share", view->fitness.damping_ci95_share,
+                      "no motion was found");
+    quell_json_number(json, in, "motion_wanted_s", view->fitness.wanted_s, "no motion was found");
     add_mounting(json, in, &view->mounting);
     add_segments(json, in, &view->fitness);
     cli_json_findings(json, in, &recording->findings);

@@ -60,6 +60,22 @@ static void print_mounting(const quell_mounting *mounting)
     print_line("mounting", "from %s", mounting->words);
 }
 
+/* What the length is good for. */
+static void print_precision(const quell_fitness *fitness)
+{
+    if (!isfinite(fitness->dominant_hz))
+        return;
+    print_line("most motion", "near %.1f Hz", fitness->dominant_hz);
+    if (!isfinite(fitness->damping_ci95_share))
+        return;
+    bool enough = fitness->damping_ci95_share <= 0.05;
+    print_line("precision",
+               "%.0f s of motion tell a damping ratio of 0.05 at %.0f Hz to about +-%.0f %% (95 %%)%s%s%s; "
+               "optimistic by up to a third",
+               fitness->motion_s, fitness->dominant_hz, 100 * fitness->damping_ci95_share, enough ? "" : ", ",
+               enough ? "" : quell_number_fixed(fitness->wanted_s, 0).text, enough ? "" : " s to +-5 %");
+}
+
 static void print_axes(cli_run *run, const check_view *view)
 {
     static const quell_column columns[] = {{"axis", "", true},
@@ -124,8 +140,7 @@ void check_print(cli_run *run, const check_view *view)
     print_rate(recording);
     print_losses(view);
     print_mounting(&view->mounting);
-    if (isfinite(view->fitness.dominant_hz))
-        print_line("most motion", "near %.1f Hz", view->fitness.dominant_hz);
+    print_precision(&view->fitness);
     print_axes(run, view);
     print_segments(run, &view->fitness);
     print_verdict(&view->fitness);

@@ -148,6 +148,8 @@ quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cl
                                  quell_spectrum *spectrum);
 /* The analysis options for a recording at rate_hz; segment 0 if --segment is not given. */
 quell_status cli_welch_options(cli_run *run, double rate_hz, bool cross, quell_welch_options *out);
+/* Fewer than four segments tell nothing of their scatter: QUELL_E_DATA, unless --force. */
+quell_status cli_require_segments(cli_run *run, const quell_spectrum *spectrum);
 /* Threads to use: --threads, or as many as there are processors, up to 16. */
 size_t cli_threads(const cli_run *run);
 
@@ -158,6 +160,9 @@ quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, d
 /* Modes of one axis index of one recording (spectrum returned too), with --band, --ignore and --shaper-on. */
 quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
                             quell_modes *out);
+
+/* A mode at more of the rate than this is not to be relied on: cli_modes_make refuses it, unless --force. */
+#define CLI_SAMPLING_REFUSE 0.4
 
 /* The index of the axis under test in a loaded recording: the driven one, or the one with most motion. */
 size_t cli_axis_under_test(const cli_recording *loaded);

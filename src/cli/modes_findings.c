@@ -9,6 +9,10 @@
 /* With very many degrees of freedom no model is that good: 0.65 dB. */
 #define MISFIT_LEAST 0.15
 
+/* Frequency of a mode by the rate: beyond the first, care; beyond the second it is unfit. */
+#define SAMPLING_WARN 0.2
+#define SAMPLING_REFUSE CLI_SAMPLING_REFUSE
+
 /* Without any mode, narrow peaks this prominent are named. */
 #define NARROW_DB 15.0
 
@@ -25,6 +29,39 @@ static quell_status add_shaper(cli_run *run, modes_view *view)
     return quell_findings_add(&view->findings, run->arena, "shaper", QUELL_NOTE, (double)NAN, (double)NAN, "",
                               "the response of %s is taken out of the input",
                               quell_shaper_format(&view->shaper_on, text, sizeof text));
+}
+
+static bool has_finding(const quell_findings *findings, const char *kind)
+{
+    for (size_t i = 0; i < findings->count; i++)
+        if (strcmp(findings->item[i].kind, kind) == 0)
+            return true;
+    return false;
+}
+
+/* A mode against the rate, unless the recording was found wanting for where most of its motion is. */
+static quell_status add_sampling(cli_run *run, const modes_recording *of, quell_findings *findings)
+{
+    const quell_recording *recording = &of->loaded.recording;
+    quell_status status = QUELL_OK;
+    if (has_finding(&recording->findings, "sampling"))
+        return QUELL_OK;
+    for (size_t k = 0; k < of->modes.count && status == QUELL_OK; k++) {
+        double hz = of->modes.mode[k].frequency_hz, ratio = hz / recording->rate_hz;
+        if (ratio <= SAMPLING_WARN)
+            continue;
+        bool unfit = ratio > SAMPLING_REFUSE;
+        const char *remedy = quell_arena_print(run->arena, "record at %s samples a second or more",
+                                               quell_number_fixed(5 * hz, 0).text);
+        status =
+            remedy == NULL
+                ? QUELL_E_MEMORY
+                : quell_findings_add(findings, run->arena, "sampling", unfit ? QUELL_REFUSE : QUELL_WARN,
+                                     ratio, unfit ? SAMPLING_REFUSE : SAMPLING_WARN, remedy,
+                                     "the mode at %s Hz is shown with only %s samples a cycle",
+                                     quell_number_fixed(hz, 1).text, quell_number_fixed(1 / ratio, 1).text);
+    }
+    return status;
 }
 
 static quell_status add_left_out(cli_run *run, const quell_modes *modes, quell_findings *findings)
@@ -119,6 +156,8 @@ static quell_status add_misfit(cli_run *run, const quell_modes *modes, quell_fin
 quell_status modes_recording_findings(cli_run *run, const modes_recording *of, quell_findings *findings)
 {
     quell_status status = add_misfit(run, &of->modes, findings);
+    if (status == QUELL_OK)
+        status = add_sampling(run, of, findings);
     if (status == QUELL_OK)
         status = add_left_out(run, &of->modes, findings);
     return status == QUELL_OK ? add_peaks(run, of, findings) : status;

@@ -20,7 +20,8 @@ const cli_group cli_output_options = {"Output", output_rows};
 static const cli_option reading_rows[] = {
     {"--columns", "t=1,x=2,y=3,z=4", CLI_TEXT, AT(read.columns),
      "columns by number or header word, if not found"},
-    {"--unit", "UNIT", CLI_TEXT, AT(read.unit), "g, mg, m/s2, mm/s2 or counts:0.004g, if not in the file"},
+    {"--unit", "UNIT", CLI_TEXT, AT(read.unit),
+     "g, mg, m/s2, mm/s2 or counts:0.004g, if not in the file; of sound, full scale: g:16"},
     {"--rate", "HZ[:TOL%]", CLI_TEXT, AT(read.rate), "sampling rate of a file without time stamps"},
     {"--time-unit", "UNIT", CLI_TEXT, AT(read.time_unit), "s, ms, us or ns, if not in the file"},
     {"--span", "A:B", CLI_TEXT, AT(read.span), "use only these seconds of the recording"},

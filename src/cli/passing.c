@@ -53,6 +53,11 @@ quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cl
     if (status == QUELL_OK)
         status = finish_passing(&pass, &loaded, spectrum);
     quell_welch_destroy(pass.welch);
+    if (status == QUELL_OK) {
+        status = cli_require_segments(run, spectrum);
+        if (status != QUELL_OK)
+            quell_error_set_file(&run->err, loaded.recording.file);
+    }
     if (status == QUELL_OK)
         *out = loaded;
     return status;

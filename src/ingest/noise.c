@@ -129,12 +129,15 @@ static quell_status judge_quantisation(quell_recording *recording, size_t axis, 
                               ug * floor, ug * noise_mps2_per_rthz);
 }
 
-static void find_dominant(ingest_quality *out, const ingest_density *density, double rate_hz, double *most)
+/* What is there at rest, too, such as a fan, is no motion. */
+static void find_dominant(ingest_quality *out, const ingest_density *density, const ingest_density *rest,
+                          double *most)
 {
     for (size_t b = 1; b + 1 < density->bins; b++) {
         double hz = (double)b * density->bin_hz;
-        if (hz >= DOMINANT_FROM_HZ && hz < 0.4 * rate_hz && density->asd_m2ps3[b] > *most) {
-            *most = density->asd_m2ps3[b];
+        double over = density->asd_m2ps3[b] - (rest->bins == density->bins ? rest->asd_m2ps3[b] : 0);
+        if (hz >= DOMINANT_FROM_HZ && over > *most) {
+            *most = over;
             out->dominant_hz = hz;
         }
     }
@@ -155,7 +158,7 @@ static void add_density(ingest_density *sum, const ingest_density *one)
 
 /* What judging needs room for. */
 typedef struct workplace {
-    ingest_density one, rest_sum;
+    ingest_density one, rest, rest_sum;
     double most; /* largest density of motion so far */
 } workplace;
 
@@ -170,8 +173,11 @@ static quell_status judge_axis(ingest_quality *out, quell_recording *recording,
                                                   rests > 0 ? stretch : &whole, rests > 0 ? rests : 1, err);
     if (status != QUELL_OK)
         return status;
-    if (rests > 0)
+    work->rest = (ingest_density){0};
+    if (rests > 0) {
+        work->rest = *density;
         add_density(&work->rest_sum, density);
+    }
     /* without a rest, what lies above the modes is the nearest thing to the sensor's own noise */
     double rate_hz = recording->rate_hz, from_hz = rests > 0 ? 0.05 * rate_hz : 0.3 * rate_hz;
     double noise = sqrt(ingest_density_floor(density, from_hz, 0.45 * rate_hz));
@@ -183,7 +189,7 @@ static quell_status judge_axis(ingest_quality *out, quell_recording *recording,
     status = ingest_density_estimate(density, recording->digest, axis, stretch, motions, err);
     if (status != QUELL_OK || density->segments == 0)
         return status;
-    find_dominant(out, density, rate_hz, &work->most);
+    find_dominant(out, density, &work->rest, &work->most);
     return isfinite(noise) ? judge_nyquist(density, recording, axis, noise, arena) : QUELL_OK;
 }
 

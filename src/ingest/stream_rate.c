@@ -138,6 +138,7 @@ quell_status ingest_clock_take(ingest_pass *p, quell_error *err)
     out->start_s = (p->zero + clock.origin) * unit_s;
     out->jitter_fraction = clock.jitter;
     out->coarse_stamps = clock.coarse;
+    out->has_counter = clock.by_counter;
     out->least_loss = clock.least_loss;
     out->nominal_rate_hz = nominal_rate_hz(p);
     status = note_repairs(p, &clock);

@@ -148,6 +148,87 @@ START_TEST(jitter_is_judged)
 }
 END_TEST
 
+/* A sample counter settles where each sample belongs, however much the stamps jitter. */
+START_TEST(jitter_with_a_counter_is_no_refusal)
+{
+    record(&plain);
+    recording.jitter_fraction = 0.3;
+    recording.has_counter = true;
+    judge(0);
+    expect(&(spoiling){"jitter", QUELL_WARN, 0.3}, "care", 1e-12);
+    quell_arena_destroy(arena);
+}
+END_TEST
+
+/* Losses at random, closed up: from row to row the motion turns and decays by the mean of exp(j t n), n geometric:
+   (1 - l) / |1 - l exp(j t)| in size, so a damping ratio rises by the logarithm of that over t; t = 2 pi f / rate. The
+   limits are 2 % and 10 % of a damping ratio of 0.05. The mode is at 47 Hz, the rate 2000 Hz / (1 - l). */
+START_TEST(losses_that_are_not_located_are_judged)
+{
+    static const double lost[] = {0.012, 0.016, 0.06, 0.08};
+    static const char *const verdicts[] = {"fit", "care", "care", "unfit"};
+    record(&plain);
+    recording.coarse_stamps = true;
+    recording.nominal_rate_hz = recording.rate_hz / (1 - lost[_i]);
+    judge(0);
+    double l = lost[_i], turn = QUELL_TAU * 47 * (1 - l) / 2000;
+    double share = log(sqrt(1 - 2 * l * cos(turn) + l * l) / (1 - l)) / turn / 0.05;
+    ck_assert_str_eq(fitness.verdict, verdicts[_i]);
+    if (_i > 0) /* bins of 2 Hz; the law is for small l */
+        expect(&(spoiling){"unlocated", _i == 3 ? QUELL_REFUSE : QUELL_WARN, share}, verdicts[_i],
+               0.1 * share);
+    quell_arena_destroy(arena);
+}
+END_TEST
+
+/* The mode at 47 Hz, sampled at 250, 200, 125 and 100 Hz: a fifth and two fifths of the rate are the limits. */
+START_TEST(motion_too_fast_for_the_rate_is_judged)
+{
+    static const size_t every[] = {8, 10, 16, 20};
+    static const char *const verdicts[] = {"fit", "care", "care", "unfit"};
+    record(&plain);
+    size_t kept = 0;
+    for (size_t i = 0; i < recording.samples; i += every[_i], kept++)
+        for (size_t k = 0; k < 3; k++)
+            recording.accel_mps2[k][kept] = recording.accel_mps2[k][i];
+    recording.samples = kept;
+    recording.rate_hz = 2000.0 / (double)every[_i];
+    judge(0);
+    const quell_finding *finding = test_finding(&recording.findings, "sampling");
+    if (_i == 0) {
+        ck_assert_ptr_null(finding);
+    } else { /* blocks of 1024 samples are long at these rates: the peak lies between the bins of a sweep */
+        ck_assert_ptr_nonnull(finding);
+        CHECK_NEAR(finding->value, 47 / recording.rate_hz, 0.04);
+        ck_assert_int_eq(finding->severity, _i == 3 ? QUELL_REFUSE : QUELL_WARN);
+        ck_assert_str_eq(fitness.verdict, verdicts[_i]);
+    }
+    quell_arena_destroy(arena);
+}
+END_TEST
+
+/* One standard error of a damping ratio is zeta / sqrt(2 pi zeta f T): with zeta 0.05 at 47 Hz, 12 s give 1.96 / sqrt(0.1
+   pi 47 12) = 14.7 %, and 5 % take 104 s. */
+START_TEST(what_the_length_gives_is_told)
+{
+    record(&plain);
+    judge(0);
+    double share = 1.96 / sqrt(0.1 * QUELL_PI * 47 * 12);
+    CHECK_NEAR(fitness.motion_s, 12, 0.5);
+    CHECK_NEAR(fitness.damping_ci95_share, share, 0.05 * share);
+    CHECK_NEAR(fitness.wanted_s, 104, 5);
+    quell_arena_destroy(arena);
+    test_machine still = plain;
+    still.preamble = false;
+    still.motion_s = 0;
+    still.end_rest_s = 12;
+    record(&still);
+    judge(0);
+    ck_assert(isnan(fitness.damping_ci95_share) && isnan(fitness.wanted_s) && fitness.motion_s == 0);
+    quell_arena_destroy(arena);
+}
+END_TEST
+
 START_TEST(losses_are_judged)
 {
     static const double share[] = {0.009, 0.011, 0.099, 0.101};
@@ -316,6 +397,10 @@ Suite *suite_ingest_judge(void)
     tcase_add_test(cases, spans_are_ready_to_use_after_a_cut_and_a_gap);
     tcase_add_test(cases, motion_without_rest_and_rest_without_motion);
     tcase_add_loop_test(cases, jitter_is_judged, 0, 4);
+    tcase_add_test(cases, jitter_with_a_counter_is_no_refusal);
+    tcase_add_loop_test(cases, losses_that_are_not_located_are_judged, 0, 4);
+    tcase_add_loop_test(cases, motion_too_fast_for_the_rate_is_judged, 0, 4);
+    tcase_add_test(cases, what_the_length_gives_is_told);
     tcase_add_loop_test(cases, losses_are_judged, 0, 4);
     tcase_add_loop_test(cases, clipping_is_judged, 0, 2);
     tcase_add_loop_test(cases, length_is_judged, 0, 4);
