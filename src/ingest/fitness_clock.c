@@ -25,6 +25,24 @@ quell_status ingest_judge_jitter(const ingest_judging *j)
         "the stamps jitter by %.0f %% of a sample", 100 * jitter);
 }
 
+/* What the lost samples would do to the largest motion had they been closed up: why it matters that their places are
+   known. "" where nothing moves. NULL: out of memory. */
+static const char *effect_of_closing_up(const ingest_judging *j, double share)
+{
+    const quell_recording *recording = j->recording;
+    double hz = j->fitness->dominant_hz, run = (double)recording->lost_samples / (double)recording->gaps;
+    if (!isfinite(hz))
+        return "";
+    quell_clock_shift shift = quell_clock_shift_predict(share, run, hz, recording->rate_hz);
+    if (!isfinite(shift.damping_ratio)) /* more were lost than the law holds for */
+        return "";
+    return quell_arena_print(
+        j->arena,
+        "; closed up, they would move motion at %.0f Hz by %+.2g %% and its damping ratio "
+        "by %+.5f",
+        hz, 100 * shift.frequency_nominal, shift.damping_ratio);
+}
+
 quell_status ingest_judge_losses(const ingest_judging *j)
 {
     quell_recording *recording = j->recording;
@@ -35,11 +53,14 @@ quell_status ingest_judge_losses(const ingest_judging *j)
            read = (double)(recording->samples - recording->filled_samples);
     double share = lost / (lost + read);
     quell_severity severity = ingest_above(share, lost_limit);
+    const char *effect = effect_of_closing_up(j, share);
+    if (effect == NULL)
+        return QUELL_E_MEMORY;
     quell_status status = quell_findings_add(
         &recording->findings, arena, "gaps", severity, share, ingest_limit_passed(lost_limit, severity),
         severity == QUELL_NOTE ? "" : "log at a lower rate, to faster storage, or over a shorter cable",
-        "%zu samples are lost (%.2g %%) in %zu place%s; %zu filled", recording->lost_samples, 100 * share,
-        recording->gaps, recording->gaps == 1 ? "" : "s", recording->filled_samples);
+        "%zu samples are lost (%.2g %%) in %zu place%s; %zu filled%s", recording->lost_samples, 100 * share,
+        recording->gaps, recording->gaps == 1 ? "" : "s", recording->filled_samples, effect);
     ingest_breaks breaks = ingest_digest_breaks(recording->digest);
     if (status != QUELL_OK || breaks.count == 0)
         return status;
