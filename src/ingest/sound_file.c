@@ -1,8 +1,8 @@
 /* Sound files: libsndfile on a source that cannot seek, for samples that are stored without losses.
 
-   The library wants to seek; a pipe cannot. It gets a window: the first bytes, which hold the header, are kept, and from
-   there on the file is read once from front to back. The length is given out as endless, since it is not known before
-   the end has come: so the library believes the header, and whoever reads sees if there is less. */
+   The library wants to seek; a pipe cannot. It gets a window: the header (sound_chunks.c) and what it may read ahead are
+   kept, and from there on the file is read once from front to back. The length is given out as endless, since it is not
+   known before the end has come: so the library believes the header, and whoever reads sees if there is less. */
 #include "ingest/sound_private.h"
 
 #include <math.h>
@@ -75,7 +75,7 @@ static sf_count_t seek(sf_count_t offset, int whence, void *context)
 }
 
 /* The next bytes of the file; fewer than size only at its end or after an error. */
-static sf_count_t pull(sound_file *sound, char *into, sf_count_t size)
+sf_count_t sound_pull(sound_file *sound, char *into, sf_count_t size)
 {
     sf_count_t done = 0;
     while (done < size && sound->status == QUELL_OK) {
@@ -93,18 +93,19 @@ static sf_count_t pull(sound_file *sound, char *into, sf_count_t size)
 static sf_count_t read_bytes(void *into, sf_count_t size, void *context)
 {
     sound_file *sound = context;
-    sf_count_t done = 0;
+    sf_count_t done = 0, left = sound->end - sound->at;
+    size = left <= 0 ? 0 : left < size ? left : size;
     if (size > 0 && sound->at < sound->held) {
         done = sound->held - sound->at < size ? sound->held - sound->at : size;
         memcpy(into, sound->window + sound->at, (size_t)done);
         sound->at += done;
     }
     if (done < size && sound->at == sound->passed) { /* elsewhere is what is gone, or has not come */
-        sf_count_t more = pull(sound, (char *)into + done, size - done);
+        sf_count_t more = sound_pull(sound, (char *)into + done, size - done);
         done += more;
         sound->at += more;
     }
-    if (done == 0 && size > 0) /* or the library looks for further chunks up to the end that it was told of */
+    if (done == 0) /* or the library looks for further chunks up to the end that it was told of */
         sound->at = ENDLESS;
     return done;
 }
@@ -119,7 +120,7 @@ static sf_count_t write_bytes(const void *from, sf_count_t size, void *context)
 
 /* ---------------------------------------------------------------- open, read, close */
 
-static quell_status source_failed(const sound_file *sound, quell_error *err)
+quell_status sound_source_failed(const sound_file *sound, quell_error *err)
 {
     if (err != NULL)
         *err = sound->err;
@@ -131,10 +132,7 @@ static quell_status refuse(const sound_file *sound, quell_error *err)
     char said[160];
     const char *text = sf_strerror(NULL);
     if (sound->status != QUELL_OK)
-        return source_failed(sound, err);
-    if (strstr(text, "'data'") != NULL)
-        return quell_fail(err, QUELL_E_DATA, "the sound file has no data chunk%s, want samples",
-                          sound->passed < SOUND_WINDOW ? "" : " near its start");
+        return sound_source_failed(sound, err);
     return quell_fail(err, QUELL_E_DATA, "the sound file cannot be read (%s), want a whole header",
                       quell_printable(said, sizeof said, text, strlen(text)));
 }
@@ -172,12 +170,14 @@ quell_status sound_open(sound_file *out, ingest_lines *lines, quell_error *err)
     *out = (sound_file){.lines = lines, .window = quell_memory_get(SOUND_WINDOW)};
     if (out->window == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for reading");
-    out->held = pull(out, out->window, SOUND_WINDOW);
-    if (out->status != QUELL_OK)
-        return source_failed(out, err);
-    quell_status status = sound_chunks_check(out, err);
+    quell_status status = sound_head_take(out, err);
     if (status != QUELL_OK)
         return status;
+    out->end = out->data_bytes >= 0 ? out->held + (sf_count_t)fmin(out->data_bytes, 0x1p59) : ENDLESS;
+    sf_count_t room = SOUND_WINDOW - out->held, follow = out->end - out->held;
+    out->held += sound_pull(out, out->window + out->held, follow < room ? follow : room);
+    if (out->status != QUELL_OK)
+        return sound_source_failed(out, err);
     out->handle = sf_open_virtual(&access, SFM_READ, &out->info, out);
     if (out->handle == NULL || out->status != QUELL_OK)
         return refuse(out, err);
@@ -192,7 +192,7 @@ quell_status sound_read(sound_file *file, double *into, size_t room, size_t *got
     sf_count_t frames = wanted > 0 ? sf_readf_double(file->handle, into, wanted) : 0;
     *got = frames > 0 && (size_t)frames <= room ? (size_t)frames : 0;
     if (file->status != QUELL_OK)
-        return source_failed(file, err);
+        return sound_source_failed(file, err);
     file->frames += (sf_count_t)*got;
     if (sf_error(file->handle) == SF_ERR_NO_ERROR)
         return QUELL_OK;

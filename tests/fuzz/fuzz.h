@@ -37,6 +37,7 @@ typedef enum fuzz_trouble {
 typedef struct fuzz_setup {
     quell_read_options read; /* bytes 0 to 5: columns unit rate time-unit span mount */
     size_t piece;            /* byte 6: the source gives 1, 2, ... piece bytes at a time, and again from 1 */
+    size_t threads;          /* that read: byte 6 as well */
     fuzz_trouble trouble;    /* byte 7: its kind, and ten times its amount */
     size_t amount;
     size_t

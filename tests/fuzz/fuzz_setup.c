@@ -7,7 +7,7 @@
 #include <string.h>
 #include <zlib.h>
 
-enum { VALUES = 10, LEADS = 8 };
+enum { VALUES = 10, LEADS = 8, AHEAD = 64 };
 
 /* What a byte may choose for each option; '0' chooses the first. */
 static const char *const values[6][VALUES] = {
@@ -60,7 +60,8 @@ void fuzz_setup_take(fuzz_setup *setup, const uint8_t **data, size_t *size)
             *option[i] = values[i][digit(head[i]) % VALUES];
         }
     }
-    setup->piece = 1 + digit(head[6]);
+    setup->piece = 1 + digit(head[6]) % AHEAD;
+    setup->threads = digit(head[6]) / AHEAD % 2 == 0 ? 0 : 2;
     setup->trouble = (fuzz_trouble)(digit(head[7]) % FUZZ_TROUBLES);
     /* few first, then in growing steps: both the start and the end of a reading are reached */
     size_t amount = digit(head[7]) / FUZZ_TROUBLES;

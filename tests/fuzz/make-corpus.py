@@ -102,6 +102,12 @@ text('lead-17000-backwards', 't_s,x,y,z\n' + rows(9, first=2, rate=1000.0), '000
 text('lead-300-no-memory', 't_s,x,y,z\n' + rows(9, first=300, rate=1000.0), '000000942\n')
 text('lead-5000-source-fails', 't_s,x,y,z\n' + rows(9, first=5000, rate=1000.0), '0000009\xfe4\n')
 
+# with a thread that reads ahead: 'p' is 64 beyond '0'
+text('lead-9000-ahead', 't_s,x,y,z\n' + rows(20, first=9000, rate=1000.0), '000000p05\n')
+text('lead-12000-ahead-source-fails', 't_s,x,y,z\n' + rows(9, first=12000, rate=1000.0), '000000p\xfe6\n')
+text('lead-9000-ahead-no-memory', 't_s,x,y,z\n' + rows(9, first=9000, rate=1000.0), '000000pp5\n')
+text('lead-12000-ahead-words', 't_s,x,y,z\n' + rows(9, first=12000, rate=1000.0) + '12.020,much,1,2\n', '000000p06\n')
+
 # ---------------------------------------------------------------- universal files
 
 
@@ -178,6 +184,7 @@ uff('step-zero', uff_text(step=0.0))
 uff('force', uff_text(quantity=9))
 uff('lower-e-and-d', uff_text(ordinate=4).replace('E+', 'D+').replace('E-', 'e-'))
 uff('no-end', uff_text()[:-7])
+uff('three-axes-ahead', ''.join(uff_text(axis=k, count=30) for k in (1, 2, 3)), '000000p00\n')
 uff('gzip', gzip.compress(uff_text().encode(), 9, mtime=0))
 
 # ---------------------------------------------------------------- sound files
@@ -230,6 +237,7 @@ sound('one-channel', wave(channels=1))
 sound('seven-channels', wave(channels=7, count=40))
 sound('mu-law', wave(bits=8, tag=7))
 sound('adpcm', wave(bits=4, tag=2, channels=1, count=8).replace(b'data', b'fact', 1))
+sound('pcm-16-ahead', wave(), '060000p00\n')
 sound('no-scale', wave(), '000000000\n')
 sound('cut', wave()[:300])
 sound('cut-in-head', wave()[:30])

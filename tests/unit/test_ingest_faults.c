@@ -193,11 +193,14 @@ static quell_status read_faulty(void *context, void *into, size_t size, size_t *
     return QUELL_OK;
 }
 
-static quell_status read_from(quell_recording *out, faulty *state, const char *unit, quell_arena *arena,
-                              quell_error *err)
+/* A test in every format runs twice: alone, and with a thread that reads ahead. */
+enum { RUNS = 2 * FORMATS };
+
+static quell_status read_run(quell_recording *out, faulty *state, int run, quell_arena *arena,
+                             quell_error *err)
 {
     const quell_source source = {"log", read_faulty, state};
-    const quell_read_options options = {.unit = unit};
+    const quell_read_options options = {.unit = formats[run / 2].unit, .threads = run % 2 == 0 ? 0 : 2};
     return quell_recording_read(out, &source, &options, arena, err);
 }
 
@@ -219,13 +222,13 @@ static void check_samples(const quell_recording *recording, size_t least, size_t
 
 START_TEST(a_sound_file_of_each_format_is_read)
 {
-    file in = formats[_i].make();
+    file in = formats[_i / 2].make();
     quell_arena *arena = new_arena();
     quell_recording recording;
     quell_error err = {0};
     faulty state = {.bytes = in.bytes, .size = in.size};
-    ck_assert_msg(read_from(&recording, &state, formats[_i].unit, arena, &err) == QUELL_OK, "%s: %s",
-                  formats[_i].name, err.text);
+    ck_assert_msg(read_run(&recording, &state, _i, arena, &err) == QUELL_OK, "%s: %s", formats[_i / 2].name,
+                  err.text);
     ck_assert_uint_eq(recording.axes, 3);
     check_samples(&recording, ROWS, ROWS);
     CHECK_NEAR(recording.rate_hz, RATE_HZ, 1e-4 * RATE_HZ);
@@ -237,16 +240,16 @@ END_TEST
 /* Bytes may come as slowly as they like. */
 START_TEST(pieces_of_any_size_give_the_same)
 {
-    file in = formats[_i].make();
+    file in = formats[_i / 2].make();
     quell_recording whole, other;
     quell_arena *first = new_arena();
     faulty state = {.bytes = in.bytes, .size = in.size};
-    ck_assert_int_eq(read_from(&whole, &state, formats[_i].unit, first, NULL), QUELL_OK);
+    ck_assert_int_eq(read_run(&whole, &state, _i, first, NULL), QUELL_OK);
     static const size_t pieces[] = {1, 2, 3, 5, 7, 11, 13, 64, 79, 1000, 4096};
     for (size_t p = 0; p < sizeof pieces / sizeof pieces[0]; p++) {
         quell_arena *arena = new_arena();
         state = (faulty){.bytes = in.bytes, .size = in.size, .piece = pieces[p]};
-        ck_assert_int_eq(read_from(&other, &state, formats[_i].unit, arena, NULL), QUELL_OK);
+        ck_assert_int_eq(read_run(&other, &state, _i, arena, NULL), QUELL_OK);
         check_samples(&other, ROWS, ROWS);
         ck_assert_double_eq(other.rate_hz, whole.rate_hz);
         ck_assert_uint_eq(other.findings.count, whole.findings.count);
@@ -262,7 +265,7 @@ END_TEST
 /* A failure anywhere is told with the source's own words, wherever it happens, and leaves nothing behind. */
 START_TEST(a_source_that_fails_at_any_byte_is_told)
 {
-    file in = formats[_i].make();
+    file in = formats[_i / 2].make();
     size_t told = 0, tried = 0;
     for (size_t n = 0; n <= in.size; n += in.size / 300 + 1, tried++) {
         quell_arena *arena = new_arena();
@@ -270,11 +273,11 @@ START_TEST(a_source_that_fails_at_any_byte_is_told)
         quell_error err = {0};
         faulty state = {
             .bytes = in.bytes, .size = in.size, .fails = true, .fail_after = n, .piece = n % 3 == 0 ? 61 : 0};
-        quell_status status = read_from(&recording, &state, formats[_i].unit, arena, &err);
+        quell_status status = read_run(&recording, &state, _i, arena, &err);
         if (state.failed) {
             char want[64];
             snprintf(want, sizeof want, "the cable was pulled at byte %zu", n);
-            ck_assert_msg(status == QUELL_E_IO, "%s, byte %zu: status %d, %s", formats[_i].name, n,
+            ck_assert_msg(status == QUELL_E_IO, "%s, byte %zu: status %d, %s", formats[_i / 2].name, n,
                           (int)status, err.text);
             ck_assert_str_eq(err.text, want);
             ck_assert_str_eq(err.file, "log");
@@ -294,30 +297,30 @@ END_TEST
 /* Cut anywhere: the samples that are there, and no wrong one; or a refusal. */
 START_TEST(a_file_cut_anywhere_gives_what_is_there)
 {
-    file in = formats[_i].make();
+    file in = formats[_i / 2].make();
     size_t most = 0, most_axes = 0;
     for (size_t n = 0; n < in.size; n += in.size / 1500 + 1) {
         quell_arena *arena = new_arena();
         quell_recording recording;
         quell_error err = {0};
         faulty state = {.bytes = in.bytes, .size = n};
-        quell_status status = read_from(&recording, &state, formats[_i].unit, arena, &err);
+        quell_status status = read_run(&recording, &state, _i, arena, &err);
         if (status == QUELL_OK) {
             /* a last number cut in two reads as a shorter one where nothing marks a line's end as missing */
-            bool is_text = formats[_i].make == make_text || formats[_i].make == make_utf16;
+            bool is_text = formats[_i / 2].make == make_text || formats[_i / 2].make == make_utf16;
             bool may_be_cut = is_text && in.bytes[n - 1] != '\n' && in.bytes[n - 2] != '\n';
             recording.samples -= may_be_cut;
             ck_assert_uint_le(recording.axes, 3);
-            ck_assert_uint_ge(recording.axes, formats[_i].by_dataset ? most_axes : 3);
-            check_samples(&recording, most > 0 && !formats[_i].by_dataset ? most - 1 : 0, ROWS);
+            ck_assert_uint_ge(recording.axes, formats[_i / 2].by_dataset ? most_axes : 3);
+            check_samples(&recording, most > 0 && !formats[_i / 2].by_dataset ? most - 1 : 0, ROWS);
             most = recording.samples > most ? recording.samples : most;
             most_axes = recording.axes;
         } else if (status ==
                    QUELL_E_USAGE) { /* before it shows that it is a sound file, its option is wrong */
-            ck_assert(formats[_i].unit != NULL && n < 12);
+            ck_assert(formats[_i / 2].unit != NULL && n < 12);
         } else {
-            ck_assert_msg(status == QUELL_E_DATA, "%s, %zu bytes: %s", formats[_i].name, n, err.text);
-            ck_assert_msg(most == 0, "%s, %zu bytes: %s, but fewer could be read", formats[_i].name, n,
+            ck_assert_msg(status == QUELL_E_DATA, "%s, %zu bytes: %s", formats[_i / 2].name, n, err.text);
+            ck_assert_msg(most == 0, "%s, %zu bytes: %s, but fewer could be read", formats[_i / 2].name, n,
                           err.text);
             ck_assert_str_eq(err.file, "log");
         }
@@ -331,7 +334,7 @@ END_TEST
 
 START_TEST(every_allocation_may_fail_in_every_format)
 {
-    file in = formats[_i].make();
+    file in = formats[_i / 2].make();
     quell_status status = QUELL_E_MEMORY;
     size_t n = 0;
     while (status != QUELL_OK) {
@@ -343,7 +346,7 @@ START_TEST(every_allocation_may_fail_in_every_format)
         quell_error err = {0};
         faulty state = {.bytes = in.bytes, .size = in.size};
         quell_memory_fail_at(n);
-        status = read_from(&recording, &state, formats[_i].unit, arena, &err);
+        status = read_run(&recording, &state, _i, arena, &err);
         bool read = status == QUELL_OK;
         if (read)
             status = quell_mounting_find(&mounting, &recording, 'x', &(quell_read_options){0}, arena, &err);
@@ -351,7 +354,8 @@ START_TEST(every_allocation_may_fail_in_every_format)
             status = quell_recording_judge(&fitness, &recording, 0, arena, &err);
         quell_memory_fail_at(0);
         if (status != QUELL_OK) {
-            ck_assert_msg(status == QUELL_E_MEMORY, "%s, allocation %zu: %s", formats[_i].name, n, err.text);
+            ck_assert_msg(status == QUELL_E_MEMORY, "%s, allocation %zu: %s", formats[_i / 2].name, n,
+                          err.text);
             ck_assert_ptr_nonnull(strstr(err.text, "out of memory"));
             ck_assert(read || recording.samples == 4711);
         }
@@ -426,7 +430,7 @@ START_TEST(a_damaged_byte_of_gzip_is_found)
         faulty state = {.bytes = in.bytes, .size = in.size};
         unsigned char was = in.bytes[n];
         in.bytes[n] ^= (unsigned char)(1u << n % 8);
-        quell_status status = read_from(&recording, &state, NULL, arena, &err);
+        quell_status status = read_run(&recording, &state, 0, arena, &err);
         in.bytes[n] = was;
         if (status == QUELL_OK) {
             ck_assert_uint_lt(n, 10); /* flags, time, system: RFC 1952, 2.3 */
@@ -448,7 +452,7 @@ static quell_status read_text(quell_recording *out, const test_text *text, quell
                               quell_error *err)
 {
     faulty state = {.bytes = (const unsigned char *)text->bytes, .size = text->length};
-    return read_from(out, &state, NULL, arena, err);
+    return read_run(out, &state, 0, arena, err);
 }
 
 /* Loggers that lose power leave NUL bytes: at the end they cost nothing, elsewhere their place is told. */
@@ -522,11 +526,11 @@ Suite *suite_ingest_faults(void)
     Suite *suite = suite_create("ingest faults");
     TCase *cases = tcase_create("faults");
     tcase_set_timeout(cases, 120);
-    tcase_add_loop_test(cases, a_sound_file_of_each_format_is_read, 0, FORMATS);
-    tcase_add_loop_test(cases, pieces_of_any_size_give_the_same, 0, FORMATS);
-    tcase_add_loop_test(cases, a_source_that_fails_at_any_byte_is_told, 0, FORMATS);
-    tcase_add_loop_test(cases, a_file_cut_anywhere_gives_what_is_there, 0, FORMATS);
-    tcase_add_loop_test(cases, every_allocation_may_fail_in_every_format, 0, FORMATS);
+    tcase_add_loop_test(cases, a_sound_file_of_each_format_is_read, 0, RUNS);
+    tcase_add_loop_test(cases, pieces_of_any_size_give_the_same, 0, RUNS);
+    tcase_add_loop_test(cases, a_source_that_fails_at_any_byte_is_told, 0, RUNS);
+    tcase_add_loop_test(cases, a_file_cut_anywhere_gives_what_is_there, 0, RUNS);
+    tcase_add_loop_test(cases, every_allocation_may_fail_in_every_format, 0, RUNS);
     tcase_add_loop_test(cases, gaps_are_judged_alike_streamed_and_in_memory, 0, 4);
     tcase_add_test(cases, a_damaged_byte_of_gzip_is_found);
     tcase_add_loop_test(cases, nul_bytes_at_the_end_cost_nothing, 0, 4);
