@@ -34,10 +34,18 @@ typedef struct quell_ignored {
     const char *reason;
 } quell_ignored;
 
+/** A tone that is known to be there without motion, as a fan makes it. */
+typedef struct quell_known_line {
+    double frequency_hz;
+    double amplitude_mps2; /**< of all axes together */
+} quell_known_line;
+
 typedef struct quell_modes_options {
     double band_hz[2];             /**< where modes are sought; both 0: quell_modes_default_band */
     const quell_ignored *ignored;
     size_t ignored_count;
+    const quell_known_line *line;  /**< the bins they spoil are left out, unless far more is there than they explain */
+    size_t line_count;
     const quell_shaper *shaper_on; /**< its |H|^2 is taken out of the input; where that is under 1e-3 the density is
                                         not used; NULL: none */
     double rate_relative_error;    /**< 95 %, added to the intervals of f */
@@ -88,6 +96,10 @@ quell_status quell_noise_floor(const quell_spectrum *spectrum, size_t axis, doub
     first, at most max of them. QUELL_OK with *count; QUELL_E_MEMORY. */
 quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, double low_hz, double high_hz,
                               quell_peak *peaks, size_t max, size_t *count, quell_error *err);
+
+/** Does a known line make up what the spectrum has there: at the highest bin within 1 % of its frequency no more than four
+    times the density of its tone? *bin (may be NULL): that bin; 0 if the spectrum does not reach there. */
+bool quell_known_line_explains(const quell_spectrum *spectrum, size_t axis, const quell_known_line *line, size_t *bin);
 
 /** H of the response model at x Hz for count modes (frequency_hz, damping_ratio, participation used). */
 double complex quell_response(const quell_mode *mode, size_t count, double x_hz);

@@ -242,6 +242,7 @@ quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t ax
     const quell_recording *recording = &loaded->recording;
     quell_shaper *shaper = QUELL_NEW(run->arena, quell_shaper, 1);
     quell_ignored *ignored = NULL;
+    const cli_idle *idle = NULL;
     quell_modes_options options = {0};
     bool stated = false;
     if (shaper == NULL)
@@ -250,6 +251,8 @@ quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t ax
     if (status == QUELL_OK)
         status = cli_ignored(run, &ignored, &options.ignored_count);
     if (status == QUELL_OK)
+        status = cli_idle_find(run, &idle);
+    if (status == QUELL_OK)
         status = cli_band(run, options.band_hz, &run->err);
     if (status == QUELL_OK)
         status = cli_spectrum_make(run, recording, 0, recording->axes == 3, spectrum);
@@ -257,6 +260,8 @@ quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t ax
         return status;
     warn_of_unstated_shaper(run, stated);
     options.ignored = ignored;
+    options.line = idle->line;
+    options.line_count = idle->count;
     options.shaper_on = shaper->count > 1 ? shaper : NULL;
     double width_hz = recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0];
     options.rate_relative_error = width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;

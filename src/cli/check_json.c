@@ -79,6 +79,7 @@ void check_json(quell_json *json, json_t *in, const check_view *view)
     quell_json_number(json, in, "motion_wanted_s", view->fitness.wanted_s, "no motion was found");
     add_mounting(json, in, &view->mounting);
     add_segments(json, in, &view->fitness);
+    cli_json_idle(json, in, view->idle);
     cli_json_findings(json, in, &recording->findings);
     quell_json_text(json, in, "verdict", view->fitness.verdict);
 }

@@ -141,6 +141,8 @@ void check_print(cli_run *run, const check_view *view)
     print_losses(view);
     print_mounting(&view->mounting);
     print_precision(&view->fitness);
+    if (view->idle->file != NULL)
+        print_line("at rest", "%s (%s)", cli_idle_words(run, view->idle), view->idle->file);
     print_axes(run, view);
     print_segments(run, &view->fitness);
     print_verdict(&view->fitness);

@@ -6,6 +6,7 @@
 
 typedef struct check_view {
     const char *path;
+    const cli_idle *idle; /* lines that are there at rest */
     bool readable; /* false: only why is set */
     char why[1200];
     quell_recording recording;

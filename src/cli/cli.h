@@ -20,6 +20,7 @@ typedef struct cli_options {
     quell_read_options read;
     bool force;
 
+    const char *idle;
     double segment_s, overlap, threads;
     const char *window, *band, *shaper_on;
     cli_list ignore;
@@ -94,6 +95,7 @@ typedef struct cli_run {
     quell_error err;
     bool printed_json;     /* the command's own object is out */
     bool warned_of_shaper; /* that --shaper-on is unstated has been said */
+    struct cli_idle *idle; /* of --idle, once it was read */
 } cli_run;
 
 /* Parses argv[0..] (after the command's name). QUELL_E_USAGE names the option, what was found and what is wanted. */
@@ -160,6 +162,26 @@ quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, d
 /* Modes of one axis index of one recording (spectrum returned too), with --band, --ignore and --shaper-on. */
 quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
                             quell_modes *out);
+
+/* The density of a file in m/s2, sensor axes, while it passes: neither judged nor turned. */
+quell_status cli_spectrum_pass(cli_run *run, const char *path, quell_recording *recording, quell_spectrum *spectrum);
+
+/* --idle: the lines of a recording at rest, lowest first. Without the option there are none, and file is NULL. */
+enum { CLI_IDLE_LINES = 32 };
+typedef struct cli_idle {
+    const char *file;
+    size_t count;
+    quell_known_line line[CLI_IDLE_LINES];
+} cli_idle;
+/* Read once a run. */
+quell_status cli_idle_find(cli_run *run, const cli_idle **out);
+/* The line at that frequency; NULL if there is none. */
+const quell_known_line *cli_idle_line_at(const cli_idle *idle, double hz, double bin_hz);
+/* `idle_lines`: frequency and amplitude of each. */
+void cli_json_idle(quell_json *json, json_t *in, const cli_idle *idle);
+/* "the lines at rest at 63.0 Hz (0.041 m/s2), 112.0 Hz (0.097 m/s2) are no modes"; "" if memory is out. */
+const char *cli_idle_words(cli_run *run, const cli_idle *idle);
+#define CLI_IDLE_REASON "line of the idle recording"
 
 /* A mode at more of the rate than this is not to be relied on: cli_modes_make refuses it, unless --force. */
 #define CLI_SAMPLING_REFUSE 0.4

@@ -95,6 +95,12 @@ static quell_status run_check(cli_run *run)
     if (views == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", count);
     quell_error first = {0};
+    const cli_idle *idle;
+    quell_status found = cli_idle_find(run, &idle);
+    if (found != QUELL_OK)
+        return found;
+    for (size_t i = 0; i < count; i++)
+        views[i].idle = idle;
     quell_status outcome = look_at_all(run, views, count, &first);
     if (outcome == QUELL_E_USAGE || outcome == QUELL_E_MEMORY)
         return outcome;

@@ -128,7 +128,10 @@ static quell_status look_for_differences(cli_run *run, compare_view *view)
 static quell_status gather(cli_run *run, compare_view *view)
 {
     double band_hz[2];
+    const cli_idle *idle; /* for the modes; that it cannot be read is no reason to go on without them */
     quell_status status = cli_driven_axis(run, &view->axis);
+    if (status == QUELL_OK)
+        status = cli_idle_find(run, &idle);
     if (status == QUELL_OK)
         status = cli_band(run, band_hz, &run->err);
     if (status == QUELL_OK)

@@ -49,6 +49,8 @@ static quell_status gather_all(cli_run *run, modes_view *view)
     if (status == QUELL_OK)
         status = cli_ignored(run, &view->ignored, &view->ignored_count);
     if (status == QUELL_OK)
+        status = cli_idle_find(run, &view->idle);
+    if (status == QUELL_OK)
         status = cli_shaper_on(run, &view->shaper_on, &view->shaper_stated);
     if (status != QUELL_OK)
         return status;

@@ -61,11 +61,14 @@ static quell_status gather(cli_run *run, spectrum_view *views, size_t count, con
     spectrum_view *view = &views[count];
     view->file = path;
     view->name = unique_name(run, views, count, path);
+    quell_status status = cli_idle_find(run, &view->idle);
+    if (status != QUELL_OK)
+        return status;
     if (view->name == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for names");
     bool keep = run->given.spectrogram != NULL && count == 0; /* that picture takes the samples themselves */
-    quell_status status = keep ? cli_recording_load(run, path, driven, &view->loaded)
-                               : cli_spectrum_stream(run, path, driven, &view->loaded, &view->spectrum);
+    status = keep ? cli_recording_load(run, path, driven, &view->loaded)
+                  : cli_spectrum_stream(run, path, driven, &view->loaded, &view->spectrum);
     if (status == QUELL_OK && keep)
         status = cli_spectrum_make(run, &view->loaded.recording, 0, false, &view->spectrum);
     if (status != QUELL_OK)
@@ -128,7 +131,8 @@ static void add_peak(quell_table *table, const spectrum_view *view, size_t axis,
     quell_table_number(table, 10 * log10(density), 1);
     quell_table_cell(table, "%s..%s", quell_number_fixed(10 * log10(density * factor[0]), 1).text,
                      quell_number_fixed(10 * log10(density * factor[1]), 1).text);
-    quell_table_cell(table, "%s", peak->line ? "line" : "peak");
+    bool idle = cli_idle_line_at(view->idle, peak->frequency_hz, spectrum->bin_hz) != NULL;
+    quell_table_cell(table, "%s", idle ? "idle line" : peak->line ? "line" : "peak");
 }
 
 static void print_table(cli_run *run, const spectrum_view *view)
@@ -173,6 +177,8 @@ static quell_status draw(cli_run *run, const spectrum_view *views, size_t count,
     size_t axis = cli_axis_under_test(&views[0].loaded);
     bool stated;
     quell_status status = cli_shaper_on(run, shaper, &stated);
+    options.line = views[0].idle->line;
+    options.line_count = views[0].idle->count;
     options.shaper_on = shaper->count > 1 ? shaper : NULL;
     if (status == QUELL_OK)
         status = quell_modes_find(&spectra[0], axis, &options, run->arena, modes, NULL);

@@ -123,20 +123,48 @@ static quell_status add_peak(cli_run *run, const quell_modes *modes, const quell
         quell_number_print_fixed(end, sizeof end, end_hz, 0));
 }
 
+/* A line of the idle recording, and whether it makes up what is there. */
+static quell_status add_idle(cli_run *run, const modes_recording *of, const cli_idle *idle,
+                             quell_findings *findings)
+{
+    quell_status status = QUELL_OK;
+    for (size_t i = 0; i < idle->count && status == QUELL_OK; i++) {
+        const quell_known_line *line = &idle->line[i];
+        double hz = line->frequency_hz;
+        if (hz < of->modes.band_hz[0] || hz > of->modes.band_hz[1])
+            continue;
+        bool explained = quell_known_line_explains(&of->spectrum, of->axis, line, NULL);
+        status = quell_findings_add(
+            findings, run->arena, "idle-line", QUELL_NOTE, hz, (double)NAN, "",
+            explained ? "a line of %s m/s2 at %s Hz is in the idle recording, too, and left out of the fit"
+                      : "a line of %s m/s2 at %s Hz is in the idle recording, but far more moves there now: "
+                        "it is not "
+                        "left out",
+            quell_number_short(line->amplitude_mps2, 2).text, quell_number_fixed(hz, 1).text);
+    }
+    return status;
+}
+
 /* What stands out beside the modes. */
 static quell_status add_peaks(cli_run *run, const modes_recording *of, quell_findings *findings)
 {
     quell_peak peak[PEAKS_MAX];
     size_t count = 0;
     double band_hz[2];
+    const cli_idle *idle = NULL;
     quell_status status = cli_band(run, band_hz, &run->err);
     if (band_hz[1] == 0)
         quell_modes_default_band(of->spectrum.rate_hz, band_hz);
     if (status == QUELL_OK)
+        status = cli_idle_find(run, &idle);
+    if (status == QUELL_OK)
+        status = add_idle(run, of, idle, findings);
+    if (status == QUELL_OK)
         status = quell_peaks_find(&of->spectrum, of->axis, band_hz[0], band_hz[1], peak, PEAKS_MAX, &count,
                                   &run->err);
     for (size_t i = 0; i < count && status == QUELL_OK; i++)
-        status = add_peak(run, &of->modes, &peak[i], findings);
+        if (cli_idle_line_at(idle, peak[i].frequency_hz, of->spectrum.bin_hz) == NULL)
+            status = add_peak(run, &of->modes, &peak[i], findings);
     return status;
 }
 

@@ -100,6 +100,10 @@ static void print_remarks(const modes_view *view)
                  quell_number_print(f, sizeof f, view->ignored[i].frequency_hz, 6), view->ignored[i].reason);
         quell_words_print(stdout, "  ", "    ", 79, text);
     }
+    for (size_t i = 0; i < view->idle->count; i++)
+        printf("  ignored: %s Hz, " CLI_IDLE_REASON " (%s m/s2)\n",
+               quell_number_fixed(view->idle->line[i].frequency_hz, 1).text,
+               quell_number_short(view->idle->line[i].amplitude_mps2, 2).text);
 }
 
 void modes_print(cli_run *run, const modes_view *view)
@@ -107,7 +111,7 @@ void modes_print(cli_run *run, const modes_view *view)
     print_head(view);
     if (view->modes.count > 0)
         print_modes(run, view);
-    if (view->modes.count > 0 || view->ignored_count > 0)
+    if (view->modes.count > 0 || view->ignored_count > 0 || view->idle->count > 0)
         print_remarks(view);
 }
 
@@ -179,6 +183,12 @@ quell_json modes_json(const modes_view *view)
         json_t *item = quell_json_item(&json, ignored);
         quell_json_number(&json, item, "frequency_hz", view->ignored[i].frequency_hz, "");
         quell_json_text(&json, item, "reason", view->ignored[i].reason);
+    }
+    for (size_t i = 0; i < view->idle->count; i++) {
+        json_t *item = quell_json_item(&json, ignored);
+        quell_json_number(&json, item, "frequency_hz", view->idle->line[i].frequency_hz, "");
+        quell_json_number(&json, item, "amplitude_mps2", view->idle->line[i].amplitude_mps2, "");
+        quell_json_text(&json, item, "reason", CLI_IDLE_REASON);
     }
     json_t *modes = quell_json_array(&json, json.root, "modes");
     for (size_t k = 0; k < view->modes.count; k++)

@@ -20,6 +20,7 @@ typedef struct modes_view {
     quell_mode_spread spread[QUELL_MODES_MAX];
     size_t ignored_count;
     quell_ignored *ignored;
+    const cli_idle *idle; /* what is there at rest */
     quell_shaper shaper_on;
     bool shaper_stated, mount_given;
     quell_findings findings; /* of the analysis and of every recording */

@@ -27,6 +27,8 @@ static const cli_option reading_rows[] = {
     {"--span", "A:B", CLI_TEXT, AT(read.span), "use only these seconds of the recording"},
     {"--mount", "up=+z,right=-y", CLI_TEXT, AT(read.mount),
      "how the sensor sits; found from gravity and motion if not given"},
+    {"--idle", "RECORDING", CLI_TEXT, AT(idle),
+     "a recording at rest with fans and motors on: its lines are no modes"},
     {"--force", NULL, CLI_FLAG, AT(force), "go on with a recording that is unfit"},
     {0},
 };

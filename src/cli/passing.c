@@ -26,19 +26,32 @@ static quell_status break_passing(void *context, size_t lost, quell_error *err)
     return quell_welch_break(((passing *)context)->welch, err);
 }
 
-/* The density in m/s2 and in machine axes, as if the samples had been turned before they were transformed. */
-static quell_status finish_passing(passing *pass, const cli_recording *loaded, quell_spectrum *out)
+/* The density in m/s2. */
+static quell_status finish_passing(passing *pass, const quell_recording *recording, quell_spectrum *out)
 {
     cli_run *run = pass->run;
-    const quell_recording *recording = &loaded->recording;
     quell_status status = quell_welch_finish(pass->welch, recording->rate_hz, run->arena, out, &run->err);
     if (status != QUELL_OK) {
         quell_error_set_file(&run->err, recording->file);
         return status;
     }
     quell_spectrum_scale(out, recording->scale_mps2);
-    quell_spectrum_turn(out, loaded->mounting.map);
-    return QUELL_OK;
+    status = cli_require_segments(run, out);
+    if (status != QUELL_OK)
+        quell_error_set_file(&run->err, recording->file);
+    return status;
+}
+
+quell_status cli_spectrum_pass(cli_run *run, const char *path, quell_recording *recording,
+                               quell_spectrum *spectrum)
+{
+    passing pass = {.run = run};
+    const quell_sink sink = {&pass, begin_passing, take_passing, break_passing};
+    quell_status status = cli_recording_open(run, path, &sink, false, recording);
+    if (status == QUELL_OK)
+        status = finish_passing(&pass, recording, spectrum);
+    quell_welch_destroy(pass.welch);
+    return status;
 }
 
 quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cli_recording *out,
@@ -47,18 +60,17 @@ quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cl
     passing pass = {.run = run};
     const quell_sink sink = {&pass, begin_passing, take_passing, break_passing};
     cli_recording loaded = {.driven = driven};
+    const cli_recording *turned = &loaded;
     quell_status status = cli_recording_open(run, path, &sink, false, &loaded.recording);
     if (status == QUELL_OK)
         status = cli_recording_judge(run, &loaded);
     if (status == QUELL_OK)
-        status = finish_passing(&pass, &loaded, spectrum);
+        status = finish_passing(&pass, &loaded.recording, spectrum);
     quell_welch_destroy(pass.welch);
-    if (status == QUELL_OK) {
-        status = cli_require_segments(run, spectrum);
-        if (status != QUELL_OK)
-            quell_error_set_file(&run->err, loaded.recording.file);
-    }
-    if (status == QUELL_OK)
-        *out = loaded;
+    if (status != QUELL_OK)
+        return status;
+    /* as if the samples had been turned before they were transformed */
+    quell_spectrum_turn(spectrum, turned->mounting.map);
+    *out = loaded;
     return status;
 }

@@ -10,6 +10,7 @@ enum { SPECTRUM_PEAKS_MAX = 12 };
 typedef struct spectrum_view {
     const char *file, *name; /* as given; a short name for files and plots, unique in the run */
     cli_recording loaded;
+    const cli_idle *idle; /* lines that are there at rest */
     quell_spectrum spectrum;
     double band_hz[2]; /* of the table: where level and peaks are taken from */
     struct {

@@ -41,6 +41,8 @@ static void json_axis(quell_json *json, json_t *in, const spectrum_view *view, s
         quell_json_number(json, one, "half_power_damping_ratio", peak->half_power_damping_ratio,
                           "the peak does not fall to half on both sides");
         quell_json_bool(json, one, "line", peak->line);
+        quell_json_bool(json, one, "idle_line",
+                        cli_idle_line_at(view->idle, peak->frequency_hz, view->spectrum.bin_hz) != NULL);
     }
 }
 
@@ -68,6 +70,7 @@ void spectrum_json(quell_json *json, json_t *in, const spectrum_view *view)
     json_t *axes = quell_json_object(json, in, "axes");
     for (size_t i = 0; i < spectrum->axes; i++)
         json_axis(json, axes, view, i);
+    cli_json_idle(json, in, view->idle);
     cli_json_findings(json, in, &view->loaded.recording.findings);
 }
 

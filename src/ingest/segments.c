@@ -31,7 +31,8 @@ bool ingest_is_excitation(quell_stretch kind)
 
 static bool moves(const ingest_window_levels *levels, size_t j)
 {
-    return levels->square[j] > levels->threshold * levels->threshold;
+    return levels->square[j] > levels->threshold * levels->threshold ||
+           levels->slow[j] > levels->slow_threshold * levels->slow_threshold;
 }
 
 /* ---------------------------------------------------------------- blocks of windows that move */

@@ -13,6 +13,7 @@ typedef struct ingest_window_levels {
     double *ranks;  /* twice as long */
     double quiet;   /* rms of the quietest windows */
     double quiet_slow_square;
+    double slow_threshold; /* rms of the slow motion above which a window moves, too: strokes under a loud fan */
     double threshold; /* rms above which a window moves; infinite if the recording has no rest or no motion */
 } ingest_window_levels;
 

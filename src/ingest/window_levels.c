@@ -7,6 +7,7 @@
 #include <string.h>
 
 #define CONTRAST 3.0           /* a window this many times above the quietest ones moves */
+#define SLOW_CONTRAST 6.0      /* the same for slow motion, of which there is little at rest */
 #define LOUDEST_SHARE 0.002    /* ... if it is this share of the loudest */
 #define MOTION_LEAST_MPS2 0.05 /* a window below this does not move, however quiet the rest is */
 #define AROUND_S 4.0           /* to either side: the static mean is the median of the means there */
@@ -71,6 +72,7 @@ static void set_threshold(ingest_window_levels *levels)
     double loudest = sqrt(ranked(levels, levels->square, levels->count - 1));
     levels->quiet = sqrt(ranked(levels, levels->square, levels->count / QUIETEST));
     levels->quiet_slow_square = ranked(levels, levels->slow, levels->count / QUIETEST);
+    levels->slow_threshold = fmax(SLOW_CONTRAST * sqrt(levels->quiet_slow_square), MOTION_LEAST_MPS2);
     double threshold = fmax(fmax(CONTRAST * levels->quiet, LOUDEST_SHARE * loudest), MOTION_LEAST_MPS2);
     bool contrast = levels->quiet < INGEST_MOTION_MPS2 && loudest > 1.5 * threshold;
     levels->threshold = contrast ? threshold : HUGE_VAL;

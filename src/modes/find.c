@@ -174,6 +174,7 @@ quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const
     if (status == QUELL_OK)
         status = find_peaks(search, options, band_hz, err);
     if (status == QUELL_OK) {
+        quell_known_lines_mask(search, options);
         quell_modes_select(search);
         made.excited_hz[0] = (double)search->low * spectrum->bin_hz;
         made.excited_hz[1] = (double)search->high * spectrum->bin_hz;

@@ -168,4 +168,7 @@ void quell_direction_find(const quell_spectrum *spectrum, size_t first, size_t l
 quell_status quell_doubts_add(quell_modes *modes, const quell_spectrum *spectrum, size_t axis,
                               const double band_hz[2], quell_arena *arena, quell_error *err);
 
+/* Masks what known lines make up, and marks peaks there as lines (known_lines.c). */
+void quell_known_lines_mask(quell_mode_search *search, const quell_modes_options *options);
+
 #endif

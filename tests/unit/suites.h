@@ -16,6 +16,7 @@
     X(spectrum_vectors)                                                                                      \
     X(spectrum_scipy)                                                                                        \
     X(modes)                                                                                                 \
+    X(modes_idle)                                                                                            \
     X(modes_parts)                                                                                           \
     X(modes_recordings)                                                                                      \
     X(compare)                                                                                               \
