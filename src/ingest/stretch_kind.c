@@ -8,6 +8,7 @@
 #define SLOW_SHARE 0.5 /* of the energy below 10 Hz that makes strokes slow ... */
 #define GENTLE 0.5     /* ... if they are this much gentler than what they precede */
 #define TREND 0.6      /* rank correlation of frequency and time in a sweep */
+#define DECAY -0.95    /* of level and time in a decay */
 #define RANGE 1.2      /* of its frequencies: the tenth of them above the range over that below it */
 #define HIGH 0.5       /* a burst, of the level that a tenth of the windows exceeds ... */
 #define LOW 0.15       /* ... and a pause */
@@ -57,23 +58,43 @@ static double frequency_hz(const struct ingest_digest *digest, const digest_wind
     return turn / QUELL_TAU * digest->rate_hz / (double)digest->cell;
 }
 
-/* Spearman's rank correlation of frequency with time over the windows that move: near 1 where it rises steadily. */
-static bool is_sweep(const ingest_window_levels *levels, const ingest_block *block)
+/* The windows of a block that move: their frequencies or their levels, and their order. Returns how many. */
+static size_t gather(const ingest_window_levels *levels, const ingest_block *block, bool frequencies,
+                     double *value, double *order)
 {
-    double *hz = levels->work, *order = levels->work + (block->to - block->from);
     double least = isfinite(levels->threshold) ? levels->threshold : 0; /* without a rest everything moves */
     size_t n = 0;
-    for (size_t j = block->from; j < block->to; j++)
-        if (levels->square[j] > least * least) {
-            hz[n] = frequency_hz(levels->digest, &levels->digest->window[j]);
-            order[n] = (double)n;
-            n++;
-        }
-    if (n < SWEEP_WINDOWS)
+    for (size_t j = block->from; j < block->to; j++) {
+        if (!(levels->square[j] > least * least))
+            continue;
+        value[n] = frequencies ? frequency_hz(levels->digest, &levels->digest->window[j]) : levels->square[j];
+        order[n] = (double)n;
+        n++;
+    }
+    return n;
+}
+
+/* Does it begin with its loudest window, and grow ever quieter? */
+static bool decays(const double *square, const double *order, size_t n, double *work)
+{
+    size_t loudest = 0;
+    for (size_t i = 1; i < n; i++)
+        loudest = square[i] > square[loudest] ? i : loudest;
+    return loudest <= n / 20 + 1 && gsl_stats_spearman(square, 1, order, 1, n, work) < DECAY;
+}
+
+/* Spearman's rank correlation of frequency with time over the windows that move is near 1 where it rises steadily. A
+   decay, whose higher modes die first, has a trend, too. */
+static bool is_sweep(const ingest_window_levels *levels, const ingest_block *block)
+{
+    double *value = levels->work, *order = levels->work + (block->to - block->from);
+    size_t n = gather(levels, block, false, value, order);
+    if (n < SWEEP_WINDOWS || decays(value, order, n, levels->ranks))
         return false;
-    double rank = gsl_stats_spearman(hz, 1, order, 1, n, levels->ranks);
-    gsl_sort(hz, 1, n);
-    return fabs(rank) > TREND && hz[n - 1 - n / 10] > RANGE * hz[n / 10];
+    gather(levels, block, true, value, order);
+    double rank = gsl_stats_spearman(value, 1, order, 1, n, levels->ranks);
+    gsl_sort(value, 1, n);
+    return fabs(rank) > TREND && value[n - 1 - n / 10] > RANGE * value[n / 10];
 }
 
 /* Counts bursts, between which it pauses. */

@@ -198,6 +198,35 @@ START_TEST(a_sensor_that_is_turned_between_parts_does_not_move)
 }
 END_TEST
 
+/* A blow that rings out between two rests, at 60 Hz first and ever more slowly as it dies away: no sweep for all that. */
+START_TEST(a_decay_is_no_sweep)
+{
+    const size_t n = 12 * (size_t)RATE_HZ;
+    quell_arena *arena = quell_arena_create((size_t)1 << 28);
+    quell_random *random = quell_random_create(3);
+    quell_recording r = {.file = "log", .axes = 3, .samples = n, .rate_hz = RATE_HZ};
+    for (size_t k = 0; k < 3; k++) {
+        r.accel_mps2[k] = QUELL_NEW(arena, double, n);
+        ck_assert_ptr_nonnull(r.accel_mps2[k]);
+        r.axis_name[k] = "a";
+        r.step_mps2[k] = 1e-6;
+    }
+    for (size_t i = 0; i < n; i++) {
+        double t = (double)i / RATE_HZ - 4, ring = 0;
+        if (t >= 0)
+            ring = 20 * exp(-1.2 * t) * sin(QUELL_TAU * (15 * t + 45 * (1 - exp(-0.7 * t)) / 0.7));
+        for (size_t k = 0; k < 3; k++)
+            r.accel_mps2[k][i] = (k == 0 ? ring : k == 2 ? 9.8 : 0) + 0.03 * quell_random_normal(random);
+    }
+    quell_fitness found = judge(&r, arena);
+    ck_assert_uint_eq(found.segments, 3);
+    ck_assert_int_eq(found.segment[1].kind, QUELL_MOTION);
+    CHECK_NEAR(found.segment[1].start_s, 4, 0.3);
+    quell_random_destroy(random);
+    quell_arena_destroy(arena);
+}
+END_TEST
+
 Suite *suite_ingest_segments(void)
 {
     Suite *suite = suite_create("ingest segments");
@@ -205,6 +234,7 @@ Suite *suite_ingest_segments(void)
     tcase_set_timeout(cases, 120);
     tcase_add_loop_test(cases, each_kind_of_motion_is_found_alone, 0, 7);
     tcase_add_test(cases, a_long_log_falls_into_spans_that_can_be_used);
+    tcase_add_test(cases, a_decay_is_no_sweep);
     tcase_add_test(cases, a_sensor_that_is_turned_between_parts_does_not_move);
     suite_add_tcase(suite, cases);
     return suite;
