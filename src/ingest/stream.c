@@ -237,8 +237,7 @@ static quell_status settle(ingest_pass *p, quell_error *err)
                                 "--span %.40s holds %zu samples of a recording of %.3f s, want %d at least",
                                 p->settings->span, p->kept, (double)p->last / p->grid.rate_hz,
                                 INGEST_ROWS_MIN);
-    if (stated->has_time)
-        status = ingest_clock_take(p, err);
+    status = stated->has_time ? ingest_clock_take(p, err) : ingest_nominal_rate_note(p, err);
     if (status != QUELL_OK)
         return status;
     out->offset_s = (double)p->first / out->rate_hz;

@@ -32,6 +32,8 @@ typedef struct ingest_pass {
 
 /* The rate of a recording without stamps: as asked for, or as the file states it. QUELL_E_DATA if there is none. */
 quell_status ingest_nominal_rate_take(ingest_pass *p, quell_error *err);
+/* At the end, behind what the reader found, whether or not that was read ahead. */
+quell_status ingest_nominal_rate_note(ingest_pass *p, quell_error *err);
 /* What the stamps say in the end: rate, start, jitter, and findings about them. */
 quell_status ingest_clock_take(ingest_pass *p, quell_error *err);
 quell_status ingest_rate_check(double rate_hz, quell_error *err);

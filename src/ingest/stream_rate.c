@@ -28,9 +28,16 @@ quell_status ingest_nominal_rate_take(ingest_pass *p, quell_error *err)
     out->rate_ci95_hz[0] = rate_hz * (1 - tolerance);
     out->rate_ci95_hz[1] = rate_hz * (1 + tolerance);
     out->start_s = stated->start;
+    return QUELL_OK;
+}
+
+quell_status ingest_nominal_rate_note(ingest_pass *p, quell_error *err)
+{
+    const ingest_stated *stated = &p->reader->stated;
+    double rate_hz = p->out->rate_hz;
     if (p->settings->has_tolerance || (p->settings->rate_hz <= 0 && stated->rate_exact))
         return QUELL_OK;
-    quell_status status = quell_findings_add(&out->findings, p->arena, "rate", QUELL_NOTE, rate_hz, NAN,
+    quell_status status = quell_findings_add(&p->out->findings, p->arena, "rate", QUELL_NOTE, rate_hz, NAN,
                                              "say --rate HZ:TOL% to carry its tolerance into every frequency",
                                              "the rate of %.6g Hz%s is taken as exact", rate_hz,
                                              p->settings->rate_hz > 0 ? "" : ", which the file states,");

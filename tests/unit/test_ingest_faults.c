@@ -366,6 +366,31 @@ START_TEST(every_allocation_may_fail_in_every_format)
 }
 END_TEST
 
+/* What the reader notices at the end, and what is known from the beginning on, of a file that ends before the clock
+   begins and of one that does not. */
+START_TEST(findings_stand_in_the_same_order_whoever_reads)
+{
+    test_text text = {0};
+    test_text_add(&text, "ax_mps2,ay_mps2,az_mps2\n");
+    for (size_t i = 0; i < (_i == 0 ? 3000 : 20000); i++)
+        test_text_add(&text, "%.3f,%.3f,%.3f\n", sample(i, 0), sample(i, 1), sample(i, 2));
+    test_text_add(&text, "1.0,2.");
+    quell_arena *arena = new_arena();
+    quell_recording recording[2];
+    for (size_t r = 0; r < 2; r++) {
+        const quell_read_options options = {.rate = "2000", .threads = 2 * r};
+        ck_assert_int_eq(test_read(&recording[r], &text, &options, arena, NULL), QUELL_OK);
+        ck_assert_ptr_nonnull(test_finding(&recording[r].findings, "rate"));
+        ck_assert_ptr_nonnull(test_finding(&recording[r].findings, "cut-short"));
+    }
+    ck_assert_uint_eq(recording[0].findings.count, recording[1].findings.count);
+    for (size_t i = 0; i < recording[0].findings.count; i++)
+        ck_assert_str_eq(recording[0].findings.item[i].text, recording[1].findings.item[i].text);
+    quell_arena_destroy(arena);
+    test_text_free(&text);
+}
+END_TEST
+
 /* ---------------------------------------------------------------- gaps, streamed and in memory */
 
 static void judge_file(const test_text *text, bool streamed, quell_arena *arena, quell_recording *recording,
@@ -531,6 +556,7 @@ Suite *suite_ingest_faults(void)
     tcase_add_loop_test(cases, a_source_that_fails_at_any_byte_is_told, 0, RUNS);
     tcase_add_loop_test(cases, a_file_cut_anywhere_gives_what_is_there, 0, RUNS);
     tcase_add_loop_test(cases, every_allocation_may_fail_in_every_format, 0, RUNS);
+    tcase_add_loop_test(cases, findings_stand_in_the_same_order_whoever_reads, 0, 2);
     tcase_add_loop_test(cases, gaps_are_judged_alike_streamed_and_in_memory, 0, 4);
     tcase_add_test(cases, a_damaged_byte_of_gzip_is_found);
     tcase_add_loop_test(cases, nul_bytes_at_the_end_cost_nothing, 0, 4);
