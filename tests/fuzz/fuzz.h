@@ -73,7 +73,8 @@ void fuzz_recording(const fuzz_setup *setup, const uint8_t *data, size_t size, b
 /* ---------------------------------------------------------------- what must hold (fuzz_properties.c) */
 
 void fuzz_check_text(const char *text, const char *what);
-void fuzz_check_error(const quell_error *err, quell_status status);
+/* file: that must be named, if the status is the file's fault; NULL: none. */
+void fuzz_check_error(const quell_error *err, quell_status status, const char *file);
 void fuzz_check_recording(const quell_recording *recording);
 void fuzz_check_mounting(const quell_mounting *mounting, const quell_recording *recording);
 void fuzz_check_fitness(const quell_fitness *fitness, const quell_recording *recording);

@@ -165,7 +165,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
             fuzz_check_same_error(&err, &other);
         for (char *tab = strchr(err.text, '\t'); tab != NULL; tab = strchr(tab, '\t'))
             *tab = ' ';
-        fuzz_check_error(&err, status);
+        fuzz_check_error(&err, status, "input");
         FUZZ_CHECK(status == QUELL_E_DATA, "status %d: %s", (int)status, err.text);
         FUZZ_CHECK(machine[0].own_count == 4711, "out was touched: %s", err.text);
     }

@@ -51,14 +51,14 @@ void fuzz_check_text(const char *text, const char *what)
     FUZZ_CHECK(is_plain_utf8(text), "%s: '%s'", what, text);
 }
 
-void fuzz_check_error(const quell_error *err, quell_status status)
+void fuzz_check_error(const quell_error *err, quell_status status, const char *file)
 {
     FUZZ_CHECK(err->status == status, "status %d, error says %d: %s", (int)status, (int)err->status,
                err->text);
     FUZZ_CHECK(strlen(err->text) > 8, "'%s'", err->text);
     fuzz_check_text(err->text, "error");
-    FUZZ_CHECK(status == QUELL_E_USAGE || strcmp(err->file, "input") == 0, "file '%s': %s", err->file,
-               err->text);
+    FUZZ_CHECK(status == QUELL_E_USAGE || file == NULL || strcmp(err->file, file) == 0, "file '%s': %s",
+               err->file, err->text);
 }
 
 /* ---------------------------------------------------------------- recordings */
