@@ -299,7 +299,7 @@ START_TEST(a_file_cut_anywhere_gives_what_is_there)
 {
     file in = formats[_i / 2].make();
     size_t most = 0, most_axes = 0;
-    for (size_t n = 0; n < in.size; n += in.size / 1500 + 1) {
+    for (size_t n = 0; n < in.size; n += in.size / 300 + 1) {
         quell_arena *arena = new_arena();
         quell_recording recording;
         quell_error err = {0};
