@@ -267,7 +267,7 @@ START_TEST(a_source_that_fails_at_any_byte_is_told)
 {
     file in = formats[_i / 2].make();
     size_t told = 0, tried = 0;
-    for (size_t n = 0; n <= in.size; n += in.size / 300 + 1, tried++) {
+    for (size_t n = 0; n <= in.size; n += in.size / (_i % 2 == 0 ? 200 : 50) + 1, tried++) {
         quell_arena *arena = new_arena();
         quell_recording recording = {.samples = 4711};
         quell_error err = {0};
@@ -299,7 +299,10 @@ START_TEST(a_file_cut_anywhere_gives_what_is_there)
 {
     file in = formats[_i / 2].make();
     size_t most = 0, most_axes = 0;
-    for (size_t n = 0; n < in.size; n += in.size / 300 + 1) {
+    size_t places = _i % 2 == 0 ? 250 : 50;
+    if (_i % 2 == 0 && formats[_i / 2].make == make_gzip) /* at every length */
+        places = in.size;
+    for (size_t n = 0; n < in.size; n += (in.size - 1) / places + 1) {
         quell_arena *arena = new_arena();
         quell_recording recording;
         quell_error err = {0};
@@ -327,7 +330,7 @@ START_TEST(a_file_cut_anywhere_gives_what_is_there)
         quell_arena_destroy(arena);
     }
     ck_assert_uint_eq(most_axes, 3);
-    ck_assert_uint_ge(most, ROWS - 2);
+    ck_assert_uint_ge(most, ROWS - ROWS / places - 2);
     free(in.bytes);
 }
 END_TEST
