@@ -65,13 +65,12 @@ static tally count_line(const ingest_dialect *dialect, ingest_span line)
     return out;
 }
 
-/* Twice the numbers less the words (a column of remarks must not hide the rest) over the lines that have the most
-   common count of fields. *columns is that count, 0 if no line has a number. */
-static long score(const ingest_dialect *dialect, const ingest_sample *sample, size_t *columns)
+/* Twice the numbers less the words (a column of remarks must not hide the rest) over the lines from `first` on that
+   have the most common count of fields. *columns is that count, 0 if no line has a number. */
+static long score(const ingest_dialect *dialect, const ingest_sample *sample, size_t first, size_t *columns)
 {
     long sum[INGEST_COLUMNS_MAX + 1] = {0};
     size_t lines[INGEST_COLUMNS_MAX + 1] = {0};
-    size_t first = sample->count > SCORED_LINES ? sample->count - SCORED_LINES : 0;
     for (size_t i = first; i < sample->count; i++) {
         if (ingest_is_idle(sample->line[i].text, sample->line[i].length, dialect->delimiter))
             continue;
@@ -96,17 +95,24 @@ static bool has_quotes(const ingest_sample *sample)
     return false;
 }
 
-bool ingest_dialect_find(ingest_dialect *out, const ingest_sample *sample)
+static bool find_from(ingest_dialect *out, const ingest_sample *sample, size_t first)
 {
     long best = 0;
     bool quoted = has_quotes(sample);
     for (size_t i = 0; i < INGEST_COUNT(candidates); i++) {
         ingest_dialect tried = {candidates[i].delimiter, candidates[i].decimal, quoted, 0};
-        long points = score(&tried, sample, &tried.columns);
+        long points = score(&tried, sample, first, &tried.columns);
         if (tried.columns > 0 && points > best) {
             best = points;
             *out = tried;
         }
     }
     return best > 0;
+}
+
+/* By the last lines, which no header reaches; by all where these hold no numbers, because the sensor was silent. */
+bool ingest_dialect_find(ingest_dialect *out, const ingest_sample *sample)
+{
+    size_t last = sample->count > SCORED_LINES ? sample->count - SCORED_LINES : 0;
+    return find_from(out, sample, last) || (last > 0 && find_from(out, sample, 0));
 }

@@ -19,12 +19,10 @@ static void take(ingest_pass *p, const ingest_batch *batch)
     ingest_rows *rows = p->rows;
     size_t n = batch->rows, at = rows->count;
     p->ended = n == 0;
-    /* a counter without stamps serves as its own clock */
-    const double *stamp = stated->has_time ? batch->stamp : stated->has_counter ? batch->counter : NULL;
-    if (p->rows_seen == 0 && n > 0 && stamp != NULL)
-        p->zero = stamp[0];
-    for (size_t i = 0; i < n && stamp != NULL; i++)
-        rows->stamp[at + i] = stamp[i] - p->zero;
+    if (p->rows_seen == 0 && n > 0 && stated->has_time)
+        p->zero = batch->stamp[0];
+    for (size_t i = 0; i < n && stated->has_time; i++)
+        rows->stamp[at + i] = batch->stamp[i] - p->zero;
     if (stated->has_counter)
         memcpy(rows->counter + at, batch->counter, n * sizeof *batch->counter);
     for (size_t k = 0; k < stated->axes; k++)
@@ -52,8 +50,12 @@ static quell_status begin_clock(ingest_pass *p, quell_error *err)
     const ingest_rows *rows = p->rows;
     if (!stated->has_time && !stated->has_counter)
         return QUELL_OK;
-    return ingest_timeline_begin(&p->timeline, rows->stamp, stated->has_counter ? rows->counter : NULL,
-                                 rows->count, p->ended, err);
+    quell_status status =
+        ingest_timeline_begin(&p->timeline, stated->has_time ? rows->stamp : NULL,
+                              stated->has_counter ? rows->counter : NULL, rows->count, p->ended, err);
+    p->uncounted =
+        status == QUELL_E_DATA && !stated->has_time; /* no counter after all: rows count by their place */
+    return p->uncounted ? QUELL_OK : status;
 }
 
 static quell_status place(ingest_pass *p, quell_error *err)

@@ -17,6 +17,7 @@ typedef struct ingest_pass {
     ingest_timeline *timeline; /* NULL where rows are consecutive */
     ingest_levels *levels;
     ingest_grid grid;
+    bool uncounted;                   /* the counter does not count samples, and there are no stamps */
     bool ended;                       /* the reader has no more rows */
     bool any;                         /* a row with values has been placed */
     size_t base;                      /* index of the first row with values */

@@ -31,19 +31,6 @@ quell_status ingest_nominal_rate_take(ingest_pass *p, quell_error *err)
     return QUELL_OK;
 }
 
-quell_status ingest_nominal_rate_note(ingest_pass *p, quell_error *err)
-{
-    const ingest_stated *stated = &p->reader->stated;
-    double rate_hz = p->out->rate_hz;
-    if (p->settings->has_tolerance || (p->settings->rate_hz <= 0 && stated->rate_exact))
-        return QUELL_OK;
-    quell_status status = quell_findings_add(&p->out->findings, p->arena, "rate", QUELL_NOTE, rate_hz, NAN,
-                                             "say --rate HZ:TOL% to carry its tolerance into every frequency",
-                                             "the rate of %.6g Hz%s is taken as exact", rate_hz,
-                                             p->settings->rate_hz > 0 ? "" : ", which the file states,");
-    return status == QUELL_OK ? status : out_of_memory(err);
-}
-
 static quell_status compare_rates(ingest_pass *p, quell_error *err)
 {
     double nominal_hz = nominal_rate_hz(p);
@@ -101,10 +88,12 @@ static quell_status note_repairs(ingest_pass *p, const ingest_clock *clock)
     else if (clock->coarse)
         status = note_coarse(p, clock);
     if (status == QUELL_OK && clock->resets > 0)
-        status = quell_findings_add(findings, p->arena, "counter", QUELL_WARN, (double)clock->resets, NAN,
-                                    "see whether the logger was started again",
-                                    "the samples' numbers begin again %zu time%s: there the stamps count",
-                                    clock->resets, clock->resets == 1 ? "" : "s");
+        status = quell_findings_add(
+            findings, p->arena, "counter", QUELL_WARN, (double)clock->resets, NAN,
+            "see whether the logger was started again", "the samples' numbers begin again %zu time%s: %s",
+            clock->resets, clock->resets == 1 ? "" : "s",
+            p->reader->stated.has_time ? "there the stamps count"
+                                       : "how many are lost there is not known, and none is assumed");
     if (status == QUELL_OK && clock->slipped > 0)
         status = quell_findings_add(
             findings, p->arena, "slipped", QUELL_WARN, (double)clock->slipped, NAN,
@@ -119,6 +108,42 @@ static quell_status note_repairs(ingest_pass *p, const ingest_clock *clock)
                                     "where they belong, so frequencies and damping are not touched",
                                     clock->late, clock->late == 1 ? " was" : "s were");
     return status;
+}
+
+/* Without stamps: what the counter told, if there is one. */
+static quell_status note_counter(ingest_pass *p, quell_error *err)
+{
+    quell_status status = QUELL_OK;
+    ingest_clock clock;
+    if (p->uncounted)
+        status =
+            quell_findings_add(&p->out->findings, p->arena, "counter", QUELL_WARN, NAN, NAN,
+                               "check the column that numbers the samples",
+                               "what seems to number the samples does not rise by one step from row to row; "
+                               "the rows are taken as consecutive, and lost samples cannot be seen");
+    else if (p->timeline != NULL)
+        status = ingest_timeline_finish(p->timeline, &clock, err);
+    if (status == QUELL_OK && p->timeline != NULL) {
+        p->out->has_counter = true;
+        status = note_repairs(p, &clock);
+    }
+    return status == QUELL_OK ? status : out_of_memory(err);
+}
+
+quell_status ingest_nominal_rate_note(ingest_pass *p, quell_error *err)
+{
+    const ingest_stated *stated = &p->reader->stated;
+    double rate_hz = p->out->rate_hz;
+    quell_status status = note_counter(p, err);
+    if (status != QUELL_OK)
+        return status;
+    if (p->settings->has_tolerance || (p->settings->rate_hz <= 0 && stated->rate_exact))
+        return QUELL_OK;
+    status = quell_findings_add(&p->out->findings, p->arena, "rate", QUELL_NOTE, rate_hz, NAN,
+                                "say --rate HZ:TOL% to carry its tolerance into every frequency",
+                                "the rate of %.6g Hz%s is taken as exact", rate_hz,
+                                p->settings->rate_hz > 0 ? "" : ", which the file states,");
+    return status == QUELL_OK ? status : out_of_memory(err);
 }
 
 /* What the stamps say in the end. */

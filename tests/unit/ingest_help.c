@@ -14,7 +14,8 @@ void test_text_add(test_text *text, const char *format, ...)
     va_start(arguments, format);
     int need = vsnprintf(NULL, 0, format, arguments);
     va_end(arguments);
-    ck_assert_int_ge(need, 0);
+    if (need < 0) /* an assertion that holds costs a system call, too much for each of many rows */
+        ck_abort_msg("cannot print %s", format);
     if (text->length + (size_t)need + 1 > text->capacity) {
         text->capacity = 2 * (text->length + (size_t)need + 1);
         text->bytes = realloc(text->bytes, text->capacity);

@@ -39,6 +39,7 @@
     X(ingest_levels)                                                                                         \
     X(ingest_quick)                                                                                          \
     X(ingest_mounting)                                                                                       \
+    X(ingest_stream)                                                                                         \
     X(ingest_stamps)                                                                                         \
     X(ingest_text_recordings)                                                                                \
     X(ingest_refusals)                                                                                       \
