@@ -68,7 +68,7 @@ struct ingest_digest;
 typedef struct quell_recording {
     const char *file;
     const char *format; /**< "delimited text", "delimited text, gzip", "WAV sound", ... */
-    const char *unit;   /**< as in the file: "g", "m/s2", ... */
+    const char *unit;   /**< as in the file: "g", "m/s2", ...; "different units" if the axes have such */
     size_t axes;        /**< 1 to 3 */
     size_t samples;     /**< lost ones that were filled included */
     double *accel_mps2[3]; /**< NULL if it was streamed */

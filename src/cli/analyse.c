@@ -128,15 +128,18 @@ quell_status cli_driven_axis(cli_run *run, char *axis)
 /* Samples of a segment as asked for, 0 if not; an even number, so that there is a bin at half the rate. */
 static quell_status asked_segment(cli_run *run, double rate_hz, size_t *segment)
 {
+    enum { MOST_SAMPLES = 1 << 26 };
     double seconds = run->given.segment_s;
     *segment = 0;
     if (isnan(seconds))
         return QUELL_OK;
     char number[32];
     double samples = seconds * rate_hz;
-    if (!(samples >= 8 && samples <= 1e8))
-        return quell_fail(&run->err, QUELL_E_USAGE, "option --segment: found %s s, want at least 8 samples",
-                          quell_number_print(number, sizeof number, seconds, 4));
+    bool is_short = !(samples >= 8);
+    if (is_short || samples > (double)MOST_SAMPLES)
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --segment: found %s s, want at %s %d samples",
+                          quell_number_print(number, sizeof number, seconds, 4), is_short ? "least" : "most",
+                          is_short ? 8 : MOST_SAMPLES);
     *segment = 2 * (size_t)(samples / 2 + 0.5);
     return QUELL_OK;
 }

@@ -1,6 +1,8 @@
 /* quell check --json: quell.check/1. */
 #include "cli/check_view.h"
 
+#include <math.h>
+
 /* A recording that could not be read keeps its place in the list: the reason is its one finding. */
 static void add_unreadable(quell_json *json, json_t *in, const check_view *view)
 {
@@ -42,6 +44,16 @@ static void add_mounting(quell_json *json, json_t *in, const quell_mounting *mou
         quell_json_numbers(json, object, rows[k], mounting->map[k], 3);
 }
 
+static void add_noise(quell_json *json, json_t *in, const double *noise_mps2_per_rthz, size_t axes)
+{
+    bool known = true;
+    for (size_t k = 0; k < axes; k++)
+        known = known && isfinite(noise_mps2_per_rthz[k]);
+    quell_json_numbers(json, in, "noise_mps2_per_rthz", noise_mps2_per_rthz, axes);
+    if (!known)
+        quell_json_text(json, in, "noise_mps2_per_rthz_why", "no stretch is long enough to tell");
+}
+
 void check_json(quell_json *json, json_t *in, const check_view *view)
 {
     quell_json_text(json, in, "file", view->path);
@@ -70,7 +82,7 @@ void check_json(quell_json *json, json_t *in, const check_view *view)
     quell_json_numbers(json, in, "mean_mps2", view->fitness.mean_mps2, axes);
     quell_json_numbers(json, in, "step_mps2", recording->step_mps2, axes);
     quell_json_numbers(json, in, "resolution_mps2", recording->resolution_mps2, axes);
-    quell_json_numbers(json, in, "noise_mps2_per_rthz", view->fitness.noise_mps2_per_rthz, axes);
+    add_noise(json, in, view->fitness.noise_mps2_per_rthz, axes);
     quell_json_numbers(json, in, "clipped_fraction", recording->clipped_fraction, axes);
     quell_json_number(json, in, "dominant_hz", view->fitness.dominant_hz, "no motion was found");
     quell_json_number(json, in, "motion_s", view->fitness.motion_s, "");

@@ -255,6 +255,9 @@ static quell_status settle(ingest_pass *p, quell_error *err)
         return status;
     out->format = stated->format;
     out->unit = stated->unit[0].name;
+    for (size_t k = 1; k < stated->axes; k++)
+        if (stated->unit[k].si != stated->unit[0].si)
+            out->unit = "different units";
     out->axes = stated->axes;
     for (size_t k = 0; k < stated->axes; k++) {
         out->axis_name[k] = stated->axis_name[k];
