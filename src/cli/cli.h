@@ -107,6 +107,8 @@ void cli_help(const cli_command *command, FILE *stream);
 void cli_say(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
 /* The closing line: "next: ...". File names in it go through cli_word. */
 void cli_next(const cli_run *run, const char *format, ...) QUELL_PRINTF(2, 3);
+/* The reading options that were given, each with a blank before it: for commands that read the same file again. */
+const char *cli_reading_again(const cli_run *run);
 /* Findings of a recording, the serious first. */
 void cli_say_findings(const cli_run *run, const char *file, const quell_findings *findings);
 void cli_json_findings(quell_json *json, json_t *in, const quell_findings *findings);

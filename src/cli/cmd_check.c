@@ -51,10 +51,11 @@ static void say_next(const cli_run *run, const check_view *views, size_t count)
 {
     for (size_t i = 0; i < count; i++)
         if (!is_unfit(&views[i])) {
-            cli_next(run, "quell spectrum %s", cli_word(run, views[i].path));
+            cli_next(run, "quell spectrum %s%s", cli_word(run, views[i].path), cli_reading_again(run));
             return;
         }
-    cli_next(run, "record again as said above, then quell check %s", cli_word(run, views[0].path));
+    cli_next(run, "record again as said above, then quell check %s%s", cli_word(run, views[0].path),
+             cli_reading_again(run));
 }
 
 static quell_json build_json(const check_view *views, size_t count)

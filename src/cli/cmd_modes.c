@@ -107,8 +107,8 @@ static quell_status conclude(cli_run *run, const modes_view *view)
 {
     if (view->modes.count > 0) {
         char letter = modes_axis_letter(view);
-        cli_next(run, "quell choose --%c %s --machine machine.ini --shaper-on %s%s",
-                 letter == 'y' ? 'y' : 'x', cli_word(run, view->recording[0].file),
+        cli_next(run, "quell choose --%c %s%s --machine machine.ini --shaper-on %s%s",
+                 letter == 'y' ? 'y' : 'x', cli_word(run, view->recording[0].file), cli_reading_again(run),
                  run->given.shaper_on != NULL ? cli_word(run, run->given.shaper_on) : "none|SPEC",
                  letter != 0 ? "" : "   (or --y, if that was shaken)");
         return QUELL_OK;
@@ -120,8 +120,8 @@ static quell_status conclude(cli_run *run, const modes_view *view)
         return status;
     if (band_hz[1] == 0)
         quell_modes_default_band(view->recording[0].spectrum.rate_hz, band_hz);
-    cli_next(run, "quell spectrum %s --plot spectrum.png   (is there a peak at all?)",
-             cli_word(run, view->recording[0].file));
+    cli_next(run, "quell spectrum %s%s --plot spectrum.png   (is there a peak at all?)",
+             cli_word(run, view->recording[0].file), cli_reading_again(run));
     quell_error_set_file(&run->err, view->recording[0].file);
     return quell_fail(
         &run->err, QUELL_E_NOT_MET,

@@ -273,8 +273,8 @@ static quell_status run_spectrum(cli_run *run)
                 "while the sweep is still at f.",
                 run->given.spectrogram);
     if (status == QUELL_OK)
-        cli_next(run, "quell modes %s --shaper-on none   (or SPEC, if a shaper was on)",
-                 cli_word(run, files->item[0]));
+        cli_next(run, "quell modes %s%s --shaper-on none   (or SPEC, if a shaper was on)",
+                 cli_word(run, files->item[0]), cli_reading_again(run));
     return status;
 }
 

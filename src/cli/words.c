@@ -34,6 +34,21 @@ void cli_next(const cli_run *run, const char *format, ...)
     va_end(arguments);
 }
 
+const char *cli_reading_again(const cli_run *run)
+{
+    const quell_read_options *read = &run->given.read;
+    const struct {
+        const char *name, *value;
+    } option[] = {{"--columns", read->columns},     {"--unit", read->unit}, {"--rate", read->rate},
+                  {"--time-unit", read->time_unit}, {"--span", read->span}, {"--mount", read->mount}};
+    const char *words = "";
+    for (size_t i = 0; i < sizeof option / sizeof option[0] && words != NULL; i++)
+        if (option[i].value != NULL)
+            words = quell_arena_print(run->arena, "%s %s %s", words, option[i].name,
+                                      cli_word(run, option[i].value));
+    return words != NULL ? words : "";
+}
+
 static const char *const severity_words[] = {
     [QUELL_NOTE] = "note", [QUELL_WARN] = "warning", [QUELL_REFUSE] = "unfit"};
 static const char *const severity_ids[] = {

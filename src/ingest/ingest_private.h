@@ -509,7 +509,7 @@ typedef struct ingest_row_plan {
 typedef enum ingest_row {
     INGEST_ROW_WHOLE,
     INGEST_ROW_LACKING,
-    INGEST_ROW_SHORT,
+    INGEST_ROW_SHORT, /* too few fields: the values that may have been cut are NaN */
     INGEST_ROW_TEXT
 } ingest_row;
 

@@ -122,11 +122,18 @@ static quell_status judge_quantisation(quell_recording *recording, size_t axis, 
     if (!(floor * floor > QUANTISATION_SHARE * noise_mps2_per_rthz * noise_mps2_per_rthz))
         return QUELL_OK;
     const double ug = 1e6 / QUELL_STANDARD_GRAVITY_MPS2;
+    double step_mg = 1e-3 * ug * recording->resolution_mps2[axis];
+    if (floor > 1.2 * noise_mps2_per_rthz) /* their error is no noise: values stay on one step, or repeat */
+        return quell_findings_add(
+            &recording->findings, arena, "quantisation", QUELL_NOTE, recording->resolution_mps2[axis], NAN,
+            "",
+            "steps of %.3g mg on %s are larger than its noise: what is much smaller does "
+            "not show",
+            step_mg, recording->axis_name[axis]);
     return quell_findings_add(&recording->findings, arena, "quantisation", QUELL_NOTE,
                               recording->resolution_mps2[axis], NAN, "",
-                              "steps of %.1f mg on %s make most of its noise floor (%.0f of %.0f ug/rtHz)",
-                              1e-3 * ug * recording->resolution_mps2[axis], recording->axis_name[axis],
-                              ug * floor, ug * noise_mps2_per_rthz);
+                              "steps of %.3g mg on %s make most of its noise floor (%.3g of %.3g ug/rtHz)",
+                              step_mg, recording->axis_name[axis], ug * floor, ug * noise_mps2_per_rthz);
 }
 
 /* What is there at rest, too, such as a fan, is no motion. */

@@ -47,6 +47,15 @@ static ingest_row judge_field(const ingest_row_plan *plan, const char *line, con
     return kind == INGEST_TEXT ? INGEST_ROW_TEXT : INGEST_ROW_LACKING;
 }
 
+/* A row that ends too soon: of its slots only those before `whole` were followed by a delimiter, and hold all that was
+   written there. */
+static ingest_row cut_short(const ingest_row_plan *plan, size_t whole, double value[INGEST_SLOTS])
+{
+    for (size_t s = whole; s < plan->slots; s++)
+        value[plan->slot[s]] = NAN;
+    return INGEST_ROW_SHORT;
+}
+
 static ingest_row read_plain(const ingest_row_plan *plan, const char *line, size_t length,
                              double value[INGEST_SLOTS], ingest_trouble *trouble)
 {
@@ -58,14 +67,14 @@ static ingest_row read_plain(const ingest_row_plan *plan, const char *line, size
     for (size_t s = 0; s < plan->slots; s++) {
         if (runs && s == 0)
             at = skip_run(at, end);
-        for (; column < plan->column[s]; column++) {
+        for (size_t from = column; column < plan->column[s]; column++) {
             at = field_end(delimiter, at, end);
             if (at == end)
-                return INGEST_ROW_SHORT;
+                return cut_short(plan, column == from && s > 0 ? s - 1 : s, value);
             at = runs ? skip_run(at, end) : at + 1;
         }
         if (runs && at == end)
-            return INGEST_ROW_SHORT;
+            return cut_short(plan, s, value);
         at = skip_blanks(at, end);
         double *number = &value[plan->slot[s]];
         size_t used = quell_number_read(at, (size_t)(end - at), plan->dialect.decimal, number);
@@ -104,8 +113,12 @@ static ingest_row read_fields(const ingest_row_plan *plan, const char *line, siz
     size_t count = ingest_split(&plan->dialect, line, length, field, INGEST_COLUMNS_MAX);
     ingest_row outcome = INGEST_ROW_WHOLE;
     for (size_t s = 0; s < plan->slots; s++) {
-        if (plan->column[s] >= count)
-            return INGEST_ROW_SHORT;
+        if (plan->column[s] >= count) /* a stamp in words may want another column, too */
+            return cut_short(plan,
+                             plan->stamps.used                           ? 0
+                             : s > 0 && plan->column[s - 1] + 1 == count ? s - 1
+                                                                         : s,
+                             value);
         ingest_field *at = &field[plan->column[s]];
         double *number = &value[plan->slot[s]];
         if (plan->slot[s] == 0 && plan->stamps.used) {

@@ -38,6 +38,7 @@ static quell_status compare_rates(ingest_pass *p, quell_error *err)
         return QUELL_OK;
     bool asked = p->settings->rate_hz > 0; /* what a header says is only a remark */
     double off = p->out->rate_hz / nominal_hz - 1;
+    double shown = fabs(off) < 5e-5 ? 0 : 100 * off; /* "-0.00 %" says nothing */
     quell_severity severity = fabs(off) > 0.02 ? QUELL_WARN : QUELL_NOTE;
     if (fabs(off) > 0.10 && asked)
         severity = QUELL_REFUSE;
@@ -46,7 +47,7 @@ static quell_status compare_rates(ingest_pass *p, quell_error *err)
         severity == QUELL_NOTE ? ""
         : asked                ? "check the rate and --time-unit; the stamps' rate is used"
                                : "the stamps' rate is used; check --time-unit",
-        "the stamps give %.6g Hz, %+.2f %% from the %s %.6g Hz", p->out->rate_hz, 100 * off,
+        "the stamps give %.6g Hz, %+.2f %% from the %s %.6g Hz", p->out->rate_hz, shown,
         asked ? "nominal" : "file's stated", nominal_hz);
     return status == QUELL_OK ? status : out_of_memory(err);
 }
@@ -69,6 +70,11 @@ static quell_status note_coarse(ingest_pass *p, const ingest_clock *clock)
             "samples come in batches that are stamped when they arrive: the rate is that of the least late, "
             "but fewer than %zu lost samples at a place cannot be seen",
             clock->least_loss);
+    if (clock->least_loss <= 1)
+        return quell_findings_add(&p->out->findings, p->arena, "stamps", QUELL_NOTE, 1, NAN,
+                                  "let the logger write time in microseconds, or number the samples",
+                                  "the stamps are coarse against the step between samples: the mean rate is "
+                                  "right, and a lost sample is seen unless they are lost at even intervals");
     return quell_findings_add(
         &p->out->findings, p->arena, "stamps", QUELL_WARN, (double)clock->least_loss, NAN,
         "let the logger write time in microseconds, or number the samples",

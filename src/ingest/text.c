@@ -114,8 +114,6 @@ static quell_status keep_lacking(pass *text, ingest_row row, const ingest_troubl
                                  double value[INGEST_SLOTS], ingest_batch *out, quell_error *err)
 {
     size_t axes = text->reader->stated.axes, missing = 0;
-    for (size_t s = 0; s < INGEST_SLOTS && row == INGEST_ROW_SHORT; s++)
-        value[s] = NAN;
     for (size_t k = 1; k <= axes; k++)
         missing += isnan(value[k]) ? 1 : 0;
     if (text->reader->stated.has_time && isnan(value[0]))

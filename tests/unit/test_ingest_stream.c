@@ -359,6 +359,44 @@ START_TEST(test_empty_rows)
 }
 END_TEST
 
+/* Every 50th row ends too soon, in stamps of whole milliseconds: alone, the other rows would look like 980 Hz. Where the
+   stamp itself may have been cut, it does not count. */
+START_TEST(test_short_rows)
+{
+    static const struct {
+        const char *head, *cut; /* cut: what follows the stamp in a short row */
+        char delimiter;
+    } row[] = {{"time_ms,ax_mps2,ay_mps2,az_mps2", ",0.5", ','},
+               {"time_ms;ax_mps2;ay_mps2;az_mps2", ";", ';'},
+               {"time_ms ax_mps2 ay_mps2 az_mps2", " 0.5", ' '},
+               {"\"time_ms\",\"ax_mps2\",\"ay_mps2\",\"az_mps2\"", ",0.5", ','}};
+    for (size_t r = 0; r < sizeof row / sizeof row[0]; r++) {
+        test_text text = {0};
+        test_text_add(&text, "%s\n", row[r].head);
+        for (size_t i = 0; i < 20000; i++) {
+            const char d = row[r].delimiter;
+            if (i == 10001)
+                test_text_add(&text, "10\n"); /* was 10001 */
+            else if (i % 50 == 3)
+                test_text_add(&text, "%zu%s\n", i, row[r].cut);
+            else
+                test_text_add(&text, "%zu%c%.3f%c%.3f%c%.3f\n", i, d, value_of(i, 0), d, value_of(i, 1), d,
+                              value_of(i, 2));
+        }
+        quell_arena *arena = quell_arena_create((size_t)1 << 30);
+        quell_recording recording;
+        quell_error err = {0};
+        ck_assert_msg(test_read(&recording, &text, NULL, arena, &err) == QUELL_OK, "%s", err.text);
+        CHECK_NEAR(recording.rate_hz, 1000, 1e-3);
+        ck_assert_uint_eq(recording.lost_samples, 401);
+        ck_assert_uint_eq(recording.samples, 20000);
+        ck_assert(!recording.coarse_stamps);
+        quell_arena_destroy(arena);
+        test_text_free(&text);
+    }
+}
+END_TEST
+
 /* ---------------------------------------------------------------- counters */
 
 /* One byte, two bytes, and counts that are missing, the first one too: with stamps and without. */
@@ -460,6 +498,7 @@ Suite *suite_ingest_stream(void)
     tcase_add_loop_test(cases, test_lengths, STAMPS, EMPTY_CELLS + 1);
     tcase_add_loop_test(cases, test_losses, STAMPS, EMPTY_CELLS + 1);
     tcase_add_loop_test(cases, test_empty_rows, PLACES, EMPTY_CELLS + 1);
+    tcase_add_test(cases, test_short_rows);
     tcase_add_loop_test(cases, test_counters, STAMPS_COUNTER, COUNTER + 1);
     tcase_add_test(cases, test_odd_counters);
     tcase_add_loop_test(cases, test_spans, STAMPS, EMPTY_CELLS + 1);
