@@ -57,8 +57,11 @@ quell_status quell_recording_read(quell_recording *out, const quell_source *sour
     const quell_sink sink = ingest_keep_sink(&keep);
     quell_recording read;
     quell_status status = quell_recording_stream(&read, source, options, &sink, arena, err);
-    if (status == QUELL_OK)
+    if (status == QUELL_OK) {
         status = ingest_keep_lay(&read, &keep, arena, err);
+        if (status != QUELL_OK)
+            quell_error_set_file(err, source->name);
+    }
     ingest_keep_free(&keep);
     if (status == QUELL_OK)
         *out = read;
