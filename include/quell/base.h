@@ -106,6 +106,23 @@ void quell_memory_fail_at(size_t n);
 quell_status quell_memory_grow(void **items, size_t *capacity, size_t want, size_t size, size_t limit,
                                quell_error *err);
 
+/** Up to three rows of samples that grow together, and the places where some are missing. Start with zeros. */
+typedef struct quell_samples {
+    size_t count, capacity[3];
+    double *value[3];
+    size_t gaps, gap_capacity[2];
+    size_t *gap_at, *gap_lost; /**< gap g: gap_lost[g] samples are missing before sample gap_at[g] */
+} quell_samples;
+
+/** Adds n samples to each of `axes` (1 to 3) rows. QUELL_OK; QUELL_E_MEMORY beyond 2^28 samples or if memory is out: the
+    samples of before stay. */
+quell_status quell_samples_add(quell_samples *samples, const double *const *value, size_t axes, size_t n,
+                               quell_error *err);
+/** `lost` samples are missing here. QUELL_OK; QUELL_E_MEMORY as above. */
+quell_status quell_samples_gap(quell_samples *samples, size_t lost, quell_error *err);
+/** Gives the memory back; the samples are zeros again. */
+void quell_samples_free(quell_samples *samples);
+
 /** An arena: objects that live and die together. */
 typedef struct quell_arena quell_arena;
 

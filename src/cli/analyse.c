@@ -131,7 +131,7 @@ static quell_status asked_segment(cli_run *run, double rate_hz, size_t *segment)
     enum { MOST_SAMPLES = 1 << 26 };
     double seconds = run->given.segment_s;
     *segment = 0;
-    if (isnan(seconds))
+    if (isnan(seconds) || rate_hz == 0)
         return QUELL_OK;
     char number[32];
     double samples = seconds * rate_hz;

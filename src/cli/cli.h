@@ -150,7 +150,8 @@ quell_status cli_recording_settle(cli_run *run, cli_recording *loaded);
 /* As cli_recording_load, but the spectrum is estimated while the file passes and no sample is kept. */
 quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cli_recording *out,
                                  quell_spectrum *spectrum);
-/* The analysis options for a recording at rate_hz; segment 0 if --segment is not given. */
+/* The analysis options for a recording at rate_hz; segment 0 if --segment is not given. rate_hz 0: not known yet, the
+   other options are checked. */
 quell_status cli_welch_options(cli_run *run, double rate_hz, bool cross, quell_welch_options *out);
 /* Fewer than four segments tell nothing of their scatter: QUELL_E_DATA, unless --force. */
 quell_status cli_require_segments(cli_run *run, const quell_spectrum *spectrum);

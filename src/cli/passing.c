@@ -61,7 +61,10 @@ quell_status cli_spectrum_stream(cli_run *run, const char *path, char driven, cl
     const quell_sink sink = {&pass, begin_passing, take_passing, break_passing};
     cli_recording loaded = {.driven = driven};
     const cli_recording *turned = &loaded;
-    quell_status status = cli_recording_open(run, path, &sink, false, &loaded.recording);
+    quell_welch_options options; /* a wrong one is told before a pipe is waited for */
+    quell_status status = cli_welch_options(run, 0, false, &options);
+    if (status == QUELL_OK)
+        status = cli_recording_open(run, path, &sink, false, &loaded.recording);
     if (status == QUELL_OK)
         status = cli_recording_judge(run, &loaded);
     if (status == QUELL_OK)

@@ -462,10 +462,6 @@ quell_status ingest_timeline_place(ingest_timeline *timeline, const double *stam
 quell_status ingest_timeline_finish(const ingest_timeline *timeline, ingest_clock *out, quell_error *err);
 void ingest_timeline_end(ingest_timeline *timeline);
 
-/* All of this for n stamps in memory (clock.c). index: n increasing numbers, the first 0. Statuses as above. */
-quell_status ingest_clock_fit(ingest_clock *out, const double *stamp, size_t n, size_t *index,
-                              quell_error *err);
-
 /* ---------------------------------------------------------------- the digest: all that is judged, in bounded memory (digest.c) */
 
 /* Fed with evenly spaced samples while they pass; judged when they have. Lives in the arena. */
@@ -603,15 +599,9 @@ quell_status ingest_grid_lay(ingest_grid *grid, const ingest_rows *rows, size_t 
 quell_status ingest_stream(quell_recording *out, ingest_reader *reader, const ingest_settings *settings,
                            const quell_sink *sink, quell_arena *arena, quell_error *err);
 
-typedef struct ingest_kept_gap {
-    size_t at, lost;
-} ingest_kept_gap;
-
 typedef struct ingest_keep {
-    size_t axes, samples, capacity[3];
-    double *value[3];
-    size_t gaps, gap_capacity;
-    ingest_kept_gap *gap;
+    size_t axes;
+    quell_samples samples;
 } ingest_keep;
 
 quell_sink ingest_keep_sink(ingest_keep *keep);

@@ -71,21 +71,6 @@ void welch_bench_free(welch_bench *bench);
 void welch_group_compute(welch_group *group, const welch_plan *plan, welch_bench *bench);
 void welch_sums_add(welch_sums *total, const welch_sums *part, const welch_plan *plan);
 
-/* ---------------------------------------------------------------- the first samples (hold.c) */
-
-/* Samples and breaks of a recording whose length is to decide the segment. */
-typedef struct welch_hold {
-    size_t count, capacity[3];
-    double *sample[3];
-    size_t breaks, break_capacity;
-    size_t *break_at;
-} welch_hold;
-
-quell_status welch_hold_add(welch_hold *hold, const double *const *value, size_t axes, size_t n,
-                            quell_error *err);
-quell_status welch_hold_break(welch_hold *hold, quell_error *err);
-void welch_hold_free(welch_hold *hold);
-
 /* ---------------------------------------------------------------- threads (crew.c) */
 
 /* Groups in a ring: one is being filled, those before it wait, are worked on, or are done and wait for those before

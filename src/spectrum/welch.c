@@ -12,7 +12,7 @@
 
 struct quell_welch {
     quell_welch_options options;
-    welch_hold hold; /* while plan.segment is 0 */
+    quell_samples hold; /* the first samples, while plan.segment is 0 */
     welch_plan plan;
     const quell_window *kind;
     double *window; /* plan.segment values */
@@ -107,7 +107,7 @@ void quell_welch_destroy(quell_welch *welch)
     if (welch == NULL)
         return;
     welch_crew_destroy(welch->crew);
-    welch_hold_free(&welch->hold);
+    quell_samples_free(&welch->hold);
     welch_sums_free(&welch->total);
     quell_memory_free(welch->window);
     quell_memory_free(welch);
@@ -183,22 +183,22 @@ static void end_stretch(quell_welch *welch)
 /* Chooses the segment by the samples held, and takes them in. */
 static quell_status decide(quell_welch *welch, quell_error *err)
 {
-    welch_hold *hold = &welch->hold;
+    quell_samples *hold = &welch->hold;
     size_t segment = quell_welch_segment(welch->options.rate_hz, hold->count, 0);
     quell_status status = prepare(welch, segment, err);
     if (status != QUELL_OK)
         return status;
-    for (size_t b = 0, at = 0; b <= hold->breaks; b++) {
-        size_t end = b < hold->breaks ? hold->break_at[b] : hold->count;
+    for (size_t b = 0, at = 0; b <= hold->gaps; b++) {
+        size_t end = b < hold->gaps ? hold->gap_at[b] : hold->count;
         const double *part[3] = {NULL};
         for (size_t i = 0; i < welch->plan.axes && hold->count > 0; i++)
-            part[i] = hold->sample[i] + at;
+            part[i] = hold->value[i] + at;
         add(welch, part, end - at);
-        if (b < hold->breaks)
+        if (b < hold->gaps)
             end_stretch(welch);
         at = end;
     }
-    welch_hold_free(hold);
+    quell_samples_free(hold);
     return QUELL_OK;
 }
 
@@ -210,7 +210,7 @@ quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2
     if (welch->plan.segment > 0) {
         add(welch, accel_mps2, n);
     } else {
-        status = welch_hold_add(&welch->hold, accel_mps2, welch->plan.axes, n, err);
+        status = quell_samples_add(&welch->hold, accel_mps2, welch->plan.axes, n, err);
         if (status == QUELL_OK && (double)welch->hold.count >= HOLD_S * welch->options.rate_hz)
             status = decide(welch, err);
         if (status != QUELL_OK)
@@ -223,7 +223,7 @@ quell_status quell_welch_add(quell_welch *welch, const double *const *accel_mps2
 quell_status quell_welch_break(quell_welch *welch, quell_error *err)
 {
     if (welch->plan.segment == 0)
-        return welch_hold_break(&welch->hold, err);
+        return quell_samples_gap(&welch->hold, 0, err);
     end_stretch(welch);
     return QUELL_OK;
 }
@@ -265,9 +265,8 @@ quell_status quell_welch_finish(quell_welch *welch, double rate_hz, quell_arena 
     const welch_plan *plan = &welch->plan;
     const welch_sums *total = &welch->total;
     if (total->segments == 0)
-        return quell_fail(err, QUELL_E_DATA,
-                          "found %zu samples, want at least one unbroken segment of %zu", welch->taken,
-                          plan->segment);
+        return quell_fail(err, QUELL_E_DATA, "found %zu samples, want at least one unbroken segment of %zu",
+                          welch->taken, plan->segment);
     quell_spectrum made = {.axes = plan->axes, .bins = plan->bins, .rate_hz = rate_hz, .window = welch->kind};
     if (!get_arrays(plan, arena, &made))
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a spectrum of %zu bins", plan->bins);

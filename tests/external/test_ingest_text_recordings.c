@@ -10,24 +10,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The whole file, or NULL without the folder. */
-static char *load(const char *name, size_t *length)
-{
-    const char *folder = test_recordings_folder();
-    if (folder == NULL)
-        return NULL;
-    char path[512];
-    snprintf(path, sizeof path, "%s/%s", folder, name);
-    FILE *file = fopen(path, "rb");
-    ck_assert_msg(file != NULL, "%s is missing", path);
-    size_t room = (size_t)4 << 20;
-    char *bytes = malloc(room);
-    ck_assert_ptr_nonnull(bytes);
-    *length = fread(bytes, 1, room, file);
-    fclose(file);
-    return bytes;
-}
-
 static const struct {
     const char *name;
     quell_read_options options;
@@ -250,7 +232,7 @@ static double size_of(const quell_read_options *options, const char *unit)
 START_TEST(reads_as_a_careful_person_would)
 {
     size_t length;
-    char *bytes = load(readable[_i].name, &length);
+    char *bytes = test_recording_load(readable[_i].name, &length);
     if (bytes == NULL)
         return;
     const char *name = readable[_i].name;
@@ -316,7 +298,7 @@ static const struct {
 START_TEST(what_is_no_recording_is_refused)
 {
     size_t length;
-    char *bytes = load(refused[_i].name, &length);
+    char *bytes = test_recording_load(refused[_i].name, &length);
     if (bytes == NULL)
         return;
     quell_arena *arena = quell_arena_create((size_t)1 << 28);

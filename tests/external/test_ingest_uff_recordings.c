@@ -9,22 +9,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The whole file, or NULL without the folder. */
 static char *load(const char *name, size_t *length)
 {
-    const char *folder = test_recordings_folder();
-    if (folder == NULL)
-        return NULL;
-    char path[512];
-    snprintf(path, sizeof path, "%s/uff/%s", folder, name);
-    FILE *file = fopen(path, "rb");
-    ck_assert_msg(file != NULL, "%s is missing", path);
-    size_t room = (size_t)4 << 20;
-    char *bytes = malloc(room);
-    ck_assert_ptr_nonnull(bytes);
-    *length = fread(bytes, 1, room, file);
-    fclose(file);
-    return bytes;
+    char path[256];
+    snprintf(path, sizeof path, "uff/%s", name);
+    return test_recording_load(path, length);
 }
 
 /* ---------------------------------------------------------------- every value of every dataset 58 */

@@ -83,3 +83,36 @@ void test_text_tone(test_text *text, const char *head, size_t rows, double rate_
                       9.80665 + 0.01 * sin(2 * 3.14159265358979 * 3 * t));
     }
 }
+
+void test_reading_read(test_reading *out, const quell_read_options *options)
+{
+    if (out->arena != NULL)
+        quell_arena_destroy(out->arena);
+    out->arena = quell_arena_create((size_t)1 << 26);
+    out->err = (quell_error){0};
+    out->status = test_read(&out->recording, &out->text, options, out->arena, &out->err);
+}
+
+void test_reading_end(test_reading *done)
+{
+    quell_arena_destroy(done->arena);
+    test_text_free(&done->text);
+}
+
+char *test_recording_load(const char *name, size_t *length)
+{
+    enum { ROOM = 4 << 20 };
+    const char *folder = test_recordings_folder();
+    if (folder == NULL)
+        return NULL;
+    char path[512];
+    snprintf(path, sizeof path, "%s/%s", folder, name);
+    FILE *file = fopen(path, "rb");
+    ck_assert_msg(file != NULL, "%s is missing", path);
+    char *bytes = malloc(ROOM);
+    ck_assert_ptr_nonnull(bytes);
+    *length = fread(bytes, 1, ROOM, file);
+    ck_assert_msg(*length < ROOM, "%s is longer than a test takes", path);
+    fclose(file);
+    return bytes;
+}

@@ -30,4 +30,20 @@ const quell_finding *test_finding(const quell_findings *findings, const char *ki
 /* `rows` rows "time,x,y,z" of a tone on x, a slower one on y, and gravity on z, at rate_hz, in m/s2, under the head. */
 void test_text_tone(test_text *text, const char *head, size_t rows, double rate_hz);
 
+/* A recording read from text; test_reading_end frees the arena and the text. Start with zeros. */
+typedef struct test_reading {
+    test_text text;
+    quell_arena *arena;
+    quell_recording recording;
+    quell_error err;
+    quell_status status;
+} test_reading;
+
+/* Reads the text, again if it was read before. */
+void test_reading_read(test_reading *out, const quell_read_options *options);
+void test_reading_end(test_reading *done);
+
+/* A file of the folder of others' recordings, such as "uff/x.unv", for free(); NULL where there is no such folder. */
+char *test_recording_load(const char *name, size_t *length);
+
 #endif

@@ -7,6 +7,22 @@
 
 #include <math.h>
 
+/* The timeline of n stamps that are all in memory, as stream.c drives it. */
+static quell_status fit_clock(ingest_clock *out, const double *stamp, size_t n, size_t *index,
+                              quell_error *err)
+{
+    ingest_timeline *timeline = NULL;
+    size_t prefix = n < INGEST_PREFIX ? n : INGEST_PREFIX, placed;
+    quell_status status = ingest_timeline_begin(&timeline, stamp, NULL, prefix, prefix == n, err);
+    if (status != QUELL_OK)
+        return status;
+    status = ingest_timeline_place(timeline, stamp, NULL, n, true, index, &placed, err);
+    if (status == QUELL_OK)
+        status = ingest_timeline_finish(timeline, out, err);
+    ingest_timeline_end(timeline);
+    return status;
+}
+
 /* Goal of the design: with jitter up to 20 % of a step, losses up to 5 % and a drift of 300 ppm the count
    of samples is exact and at most 0.1 % of them are misplaced. */
 static const struct {
@@ -43,7 +59,7 @@ START_TEST(fine_stamps_get_their_places)
     const clock_truth *t = &fine_rows[_i].truth;
     clock_stamps s = clock_truth_make(t);
     ingest_clock clock;
-    ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+    ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
     ck_assert(!clock.coarse);
     ck_assert_uint_eq(s.found[s.rows - 1] + 1 - s.rows, s.lost);
     ck_assert_uint_eq(clock.lost, s.lost);
@@ -81,7 +97,7 @@ START_TEST(places_are_right_where_rounding_is_not)
         clock_truth t = {.rows = 40000, .step = 5e-4, .jitter = 0.2, .lost = 0.05, .seed = seed};
         clock_stamps s = clock_truth_make(&t);
         ingest_clock clock;
-        ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+        ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
         ck_assert_uint_eq(clock.lost, s.lost);
         misplaced += (double)clock_stamps_misplaced(&s);
         round_about_the_truth(&t, &s);
@@ -92,7 +108,7 @@ START_TEST(places_are_right_where_rounding_is_not)
         t.wander = 1e-4;
         t.wander_samples = 10000;
         s = clock_truth_make(&t);
-        ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+        ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
         ck_assert_uint_eq(clock.lost, s.lost);
         drifted += (double)clock_stamps_misplaced(&s);
         clock_stamps_free(&s);
@@ -113,7 +129,7 @@ START_TEST(the_interval_of_the_rate_covers_it)
         clock_truth t = {.rows = 3000, .step = 5e-4, .jitter = 0.08, .lost = 0.002, .seed = seed};
         clock_stamps s = clock_truth_make(&t);
         ingest_clock clock;
-        ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+        ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
         covered += fabs(clock.step - t.step) < 1.96 * clock.step_error;
         clock_stamps_free(&s);
     }
@@ -157,7 +173,7 @@ START_TEST(coarse_and_bursty_stamps_give_the_mean_rate)
         t.seed = seed;
         clock_stamps s = clock_truth_make(&t);
         ingest_clock clock;
-        ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+        ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
         ck_assert(clock.coarse);
         ck_assert_int_eq(clock.bursty, coarse_rows[_i].bursty);
         ck_assert_uint_eq(s.found[s.rows - 1] + 1, s.rows);
@@ -190,7 +206,7 @@ START_TEST(losses_between_batches_are_found)
         t.seed = seed;
         clock_stamps s = clock_truth_make(&t);
         ingest_clock clock;
-        ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+        ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
         ck_assert_double_ge((double)clock.lost, bursty_rows[_i].counted_least * (double)s.lost);
         ck_assert_double_le((double)clock.lost, (double)s.lost * 1.005);
         ck_assert_double_le((double)clock_stamps_misplaced(&s),
@@ -208,7 +224,7 @@ START_TEST(whole_milliseconds_at_a_whole_rate_still_show_losses)
     for (size_t i = 0; i < s.rows; i++) /* as printed: no rounding error in the multiples */
         s.stamp[i] = (double)s.index[i];
     ingest_clock clock;
-    ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+    ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
     ck_assert(!clock.coarse);
     ck_assert_uint_eq(clock_stamps_misplaced(&s), 0);
     CHECK_NEAR(clock.step, 1, 1e-12);
@@ -223,7 +239,7 @@ START_TEST(a_sample_too_many_slips_the_clock_once)
     for (size_t i = 2001; i < s.rows; i++) /* row 2000 is there twice */
         s.stamp[i] -= t.step;
     ingest_clock clock;
-    ck_assert_int_eq(ingest_clock_fit(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
+    ck_assert_int_eq(fit_clock(&clock, s.stamp, s.rows, s.found, NULL), QUELL_OK);
     ck_assert_uint_eq(s.found[s.rows - 1] + 1, s.rows);
     ck_assert_uint_eq(clock.slipped, 1);
     clock_stamps_free(&s);
@@ -238,12 +254,12 @@ START_TEST(stamps_that_do_not_rise_are_refused)
     quell_error err = {0};
     for (size_t i = 0; i < 32; i++)
         stamp[i] = 5;
-    ck_assert_int_eq(ingest_clock_fit(&clock, stamp, 32, index, &err), QUELL_E_DATA);
+    ck_assert_int_eq(fit_clock(&clock, stamp, 32, index, &err), QUELL_E_DATA);
     ck_assert_str_eq(err.text, "time does not rise over 32 rows, want stamps that do, or --rate HZ");
     ck_assert_double_eq(clock.step, 77);
     for (size_t i = 0; i < 32; i++)
         stamp[i] = 31.0 - (double)i;
-    ck_assert_int_eq(ingest_clock_fit(&clock, stamp, 32, index, &err), QUELL_E_DATA);
+    ck_assert_int_eq(fit_clock(&clock, stamp, 32, index, &err), QUELL_E_DATA);
 }
 END_TEST
 

@@ -62,31 +62,8 @@ static void wav16(test_text *text, unsigned channels, size_t said, size_t held)
             add_number(text, (uint64_t)sample(i, c), 2);
 }
 
-typedef struct reading {
-    test_text text;
-    quell_arena *arena;
-    quell_recording recording;
-    quell_error err;
-    quell_status status;
-} reading;
-
-static void read_it(reading *out, const quell_read_options *options)
-{
-    if (out->arena != NULL)
-        quell_arena_destroy(out->arena);
-    out->arena = quell_arena_create((size_t)1 << 26);
-    out->err = (quell_error){0};
-    out->status = test_read(&out->recording, &out->text, options, out->arena, &out->err);
-}
-
-static void finish(reading *done)
-{
-    quell_arena_destroy(done->arena);
-    test_text_free(&done->text);
-}
-
 /* Axis k is channel `channel`, sample() times scale. */
-static void check_axis(const reading *got, size_t axis, size_t channel, double scale)
+static void check_axis(const test_reading *got, size_t axis, size_t channel, double scale)
 {
     ck_assert_msg(got->status == QUELL_OK, "%s", got->err.text);
     for (size_t i = 0; i < got->recording.samples; i++)
@@ -107,9 +84,9 @@ static const struct {
 
 START_TEST(integers_are_shares_of_full_scale)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 3, FRAMES, FRAMES);
-    read_it(&got, &(quell_read_options){.unit = scales[_i].unit});
+    test_reading_read(&got, &(quell_read_options){.unit = scales[_i].unit});
     for (size_t k = 0; k < 3; k++)
         check_axis(&got, k, k, scales[_i].scale);
     ck_assert_uint_eq(got.recording.axes, 3);
@@ -121,7 +98,7 @@ START_TEST(integers_are_shares_of_full_scale)
     ck_assert_str_eq(got.recording.axis_name[2], "channel 3");
     ck_assert_ptr_null(test_finding(&got.recording.findings, "cut-short"));
     ck_assert_ptr_null(test_finding(&got.recording.findings, "channels"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -129,19 +106,19 @@ START_TEST(widths_differ_and_scale_does_not)
 {
     static const unsigned widths[] = {8, 24, 32};
     unsigned bits = widths[_i];
-    reading got = {0};
+    test_reading got = {0};
     wav_head(&got.text, 1, 1, bits, FRAMES * bits / 8);
     for (size_t i = 0; i < FRAMES; i++) {
         int value = bits == 8 ? sample(i, 0) / 256 + 128 : sample(i, 0); /* 8 bits are unsigned in WAV */
         add_number(&got.text, (uint64_t)(int64_t)value << (bits == 8 ? 0 : bits - 16), bits / 8);
     }
-    read_it(&got, &(quell_read_options){.unit = "m/s2:1"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:1"});
     ck_assert_msg(got.status == QUELL_OK, "%s", got.err.text);
     for (size_t i = 0; i < FRAMES; i++) {
         int want = bits == 8 ? sample(i, 0) / 256 * 256 : sample(i, 0);
         ck_assert_double_eq(got.recording.accel_mps2[0][i], want / 32768.0);
     }
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -166,9 +143,9 @@ static const struct {
 
 START_TEST(floating_point_is_not_scaled)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav_float(&got.text, floats[_i].wide, floats[_i].offset, 0.25);
-    read_it(&got, &(quell_read_options){.unit = floats[_i].unit});
+    test_reading_read(&got, &(quell_read_options){.unit = floats[_i].unit});
     ck_assert_msg(got.status == QUELL_OK, "%s", got.err.text);
     for (size_t i = 0; i < FRAMES; i++)
         CHECK_NEAR(got.recording.accel_mps2[0][i],
@@ -180,22 +157,22 @@ START_TEST(floating_point_is_not_scaled)
     if (floats[_i].unit != NULL && noted)
         ck_assert_str_eq(unit->text,
                          "the samples are floating point and taken as g: the full scale is not used");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(samples_that_are_no_numbers_are_lost)
 {
-    reading got = {0};
+    test_reading got = {0};
     const double nothing[] = {NAN, INFINITY};
     wav_float(&got.text, true, 0, 0.25);
     memcpy(got.text.bytes + 44 + 8 * 20, nothing, sizeof nothing);
-    read_it(&got, &(quell_read_options){.unit = "g"});
+    test_reading_read(&got, &(quell_read_options){.unit = "g"});
     ck_assert_msg(got.status == QUELL_OK, "%s", got.err.text);
     ck_assert_str_eq(test_finding(&got.recording.findings, "missing")->text,
                      "2 samples are no numbers and count as lost");
     ck_assert_uint_eq(got.recording.lost_samples, 2);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -203,24 +180,24 @@ END_TEST
 
 START_TEST(of_many_channels_the_first_three_are_used)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 6, FRAMES, FRAMES);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     for (size_t k = 0; k < 3; k++)
         check_axis(&got, k, k, 1);
     ck_assert_uint_eq(got.recording.axes, 3);
     ck_assert_str_eq(test_finding(&got.recording.findings, "channels")->text,
                      "the file has 6 channels; the first three are used");
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768", .columns = "x=6,y=2,z=5"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768", .columns = "x=6,y=2,z=5"});
     check_axis(&got, 0, 5, 1);
     check_axis(&got, 1, 1, 1);
     check_axis(&got, 2, 4, 1);
     ck_assert_str_eq(got.recording.axis_name[0], "channel 6");
     ck_assert_ptr_null(test_finding(&got.recording.findings, "channels"));
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768", .columns = "z=4"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768", .columns = "z=4"});
     check_axis(&got, 0, 3, 1);
     ck_assert_uint_eq(got.recording.axes, 1);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -228,17 +205,17 @@ END_TEST
 
 START_TEST(a_file_cut_short_gives_what_is_there)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 3, FRAMES, 100);
     add_bytes(&got.text, "abc", 3); /* half a frame */
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 2, 2, 1);
     ck_assert_uint_eq(got.recording.samples, 100);
     const quell_finding *cut = test_finding(&got.recording.findings, "cut-short");
     ck_assert_str_eq(cut->text, "the file is cut short: its header says 200 samples and 100 are there");
     ck_assert_int_eq(cut->severity, QUELL_WARN);
     CHECK_NEAR(cut->value, 0.5, 1e-12);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -246,24 +223,24 @@ END_TEST
 START_TEST(a_length_that_was_not_known_is_no_cut)
 {
     static const uint64_t sizes[] = {0xffffffffu, 0x7fffffffu, 0x7ffff000u, 0xfffffff0u};
-    reading got = {0};
+    test_reading got = {0};
     wav_head(&got.text, 1, 1, 16, sizes[_i]);
     for (size_t i = 0; i < FRAMES; i++)
         add_number(&got.text, (uint64_t)sample(i, 0), 2);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 0, 0, 1);
     ck_assert_uint_eq(got.recording.samples, FRAMES);
     ck_assert_ptr_null(test_finding(&got.recording.findings, "cut-short"));
     ck_assert_str_eq(test_finding(&got.recording.findings, "length")->text,
                      "the header does not state the length; 200 samples are there");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* Chunks before and after the samples, larger than what is kept of a header. */
 START_TEST(other_chunks_are_passed_over)
 {
-    reading got = {0}, plain = {0};
+    test_reading got = {0}, plain = {0};
     static const size_t sizes[] = {100, 200000, 1000000};
     size_t junk = sizes[_i];
     wav16(&plain.text, 2, 70000, 70000);
@@ -274,13 +251,13 @@ START_TEST(other_chunks_are_passed_over)
         add_bytes(&got.text, "data", 1);
     add_bytes(&got.text, plain.text.bytes + 36, plain.text.length - 36);
     add_bytes(&got.text, "LIST\x04\0\0\0INFO", 12);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 0, 0, 1);
     check_axis(&got, 1, 1, 1);
     ck_assert_uint_eq(got.recording.samples, 70000);
     ck_assert_ptr_null(test_finding(&got.recording.findings, "cut-short"));
     test_text_free(&plain.text);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -305,7 +282,7 @@ static quell_status read_slowly(void *context, void *into, size_t size, size_t *
 
 START_TEST(bytes_may_come_slowly)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 3, 60000, 60000);
     slow state = {&got.text, 0, 0};
     quell_source source = {"slow.wav", read_slowly, &state};
@@ -314,14 +291,14 @@ START_TEST(bytes_may_come_slowly)
                                       got.arena, &got.err);
     check_axis(&got, 1, 1, 1);
     ck_assert_uint_eq(got.recording.samples, 60000);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(a_failing_source_is_an_error_of_its_own)
 {
     static const size_t places[] = {10, 40, 3000, 300000};
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 3, 60000, 60000);
     slow state = {&got.text, 0, places[_i]};
     quell_source source = {"slow.wav", read_slowly, &state};
@@ -330,29 +307,29 @@ START_TEST(a_failing_source_is_an_error_of_its_own)
                                           got.arena, &got.err),
                      QUELL_E_IO);
     ck_assert_str_eq(got.err.text, "the disk is gone");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(gzip_is_unpacked_and_may_be_cut)
 {
-    reading got = {0}, plain = {0};
+    test_reading got = {0}, plain = {0};
     size_t packed;
     wav16(&plain.text, 1, 40000, 40000);
     unsigned char *bytes = test_gzip(plain.text.bytes, plain.text.length, &packed);
     add_bytes(&got.text, bytes, packed);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 0, 0, 1);
     ck_assert_str_eq(got.recording.format, "WAV sound, gzip");
     got.text.length = packed / 2;
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 0, 0, 1);
     ck_assert_uint_lt(got.recording.samples, 40000);
     ck_assert_ptr_nonnull(test_finding(&got.recording.findings, "gzip"));
     ck_assert_ptr_nonnull(test_finding(&got.recording.findings, "cut-short"));
     free(bytes);
     test_text_free(&plain.text);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -437,9 +414,9 @@ static const struct {
 
 START_TEST(other_formats_hold_the_same_samples)
 {
-    reading got = {0};
+    test_reading got = {0};
     write_sound(&got.text, others[_i].format, 30000);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     for (size_t k = 0; k < 3; k++)
         check_axis(&got, k, k, 1);
     ck_assert_uint_eq(got.recording.samples, 30000);
@@ -447,7 +424,7 @@ START_TEST(other_formats_hold_the_same_samples)
     ck_assert_double_eq(got.recording.rate_hz, RATE);
     ck_assert_ptr_null(test_finding(&got.recording.findings, "cut-short"));
     ck_assert_ptr_null(test_finding(&got.recording.findings, "length"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -458,34 +435,34 @@ START_TEST(a_w64_file_ends_where_its_chunk_ends)
                                           0,   0xc0, 0x4f, 0x8e, 0xdb, 0x8a, 40,   0,    0,    0,
                                           0,   0,    0,    0,    1,    2,    3,    4,    5,    6,
                                           7,   8,    9,    10,   11,   12,   13,   14,   15,   16};
-    reading got = {0};
+    test_reading got = {0};
     write_sound(&got.text, SF_FORMAT_W64 | SF_FORMAT_PCM_16, 400);
     add_bytes(&got.text, chunk, sizeof chunk);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 2, 2, 1);
     ck_assert_uint_eq(got.recording.samples, 400);
     got.text.length = 1000;
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 2, 2, 1);
     ck_assert_uint_eq(got.recording.samples, (1000 - 104) / 6); /* its head has 104 bytes */
     ck_assert_ptr_nonnull(test_finding(&got.recording.findings, "cut-short"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(damaged_flac_gives_the_samples_before)
 {
-    reading got = {0};
+    test_reading got = {0};
     write_sound(&got.text, SF_FORMAT_FLAC | SF_FORMAT_PCM_16, 60000);
     for (size_t i = 0; i < 64; i++)
         got.text.bytes[got.text.length / 2 + i] ^= 0x5a;
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 0, 0, 1);
     ck_assert_uint_lt(got.recording.samples, 60000);
     ck_assert_uint_gt(got.recording.samples, 10000);
     ck_assert_ptr_nonnull(
         strstr(test_finding(&got.recording.findings, "cut-short")->text, "the file is damaged"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -515,53 +492,53 @@ static const struct {
 
 START_TEST(missing_and_wrong_options_are_named)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 3, FRAMES, FRAMES);
-    read_it(&got, &(quell_read_options){.unit = options[_i].unit, .columns = options[_i].columns});
+    test_reading_read(&got, &(quell_read_options){.unit = options[_i].unit, .columns = options[_i].columns});
     ck_assert_int_eq(got.status, options[_i].status);
     ck_assert_str_eq(got.err.text, options[_i].text);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(text_has_no_full_scale)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_text_tone(&got.text, "t_s,ax,ay,az\n", 100, 100);
-    read_it(&got, &(quell_read_options){.unit = "g:16"});
+    test_reading_read(&got, &(quell_read_options){.unit = "g:16"});
     ck_assert_int_eq(got.status, QUELL_E_USAGE);
     ck_assert_str_eq(got.err.text, "--unit: found a full scale, which the samples of sound files have, and "
                                    "delimited text, want --unit g");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(what_is_no_whole_sound_file_is_refused)
 {
-    reading got = {0};
+    test_reading got = {0};
     const quell_read_options unit = {.unit = "g:2"};
     wav16(&got.text, 3, FRAMES, FRAMES);
     size_t whole = got.text.length;
     for (size_t length = 12; length < 44 + 6 * 15; length++) { /* 15 frames at most */
         got.text.length = length;
-        read_it(&got, &unit);
+        test_reading_read(&got, &unit);
         ck_assert_int_eq(got.status, QUELL_E_DATA);
         ck_assert_uint_gt(strlen(got.err.text), 20);
     }
     ck_assert_str_eq(got.err.text, "found 14 samples (the file is cut short), want 16 at least");
     got.text.length = 36;
-    read_it(&got, &unit);
+    test_reading_read(&got, &unit);
     ck_assert_str_eq(got.err.text, "the sound file has no data chunk, want samples");
     got.text.length = whole;
     got.text.bytes[20] = 2; /* Microsoft ADPCM */
-    read_it(&got, &unit);
+    test_reading_read(&got, &unit);
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     memcpy(got.text.bytes + 8, "AVI ", 4);
-    read_it(&got, &unit);
+    test_reading_read(&got, &unit);
     ck_assert_str_eq(got.err.text,
                      "found RIFF data other than WAVE sound, want delimited text, plain or gzip, "
                      "a universal file or a sound file");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -570,46 +547,46 @@ START_TEST(large_chunks_beside_the_samples_are_not_believed)
 {
     static const char caf[] = "caff\0\1\0\0desc\0\0\0\0\0\0\0\x20\x40\x9f\x40\0\0\0\0\0lpcm\0\0\0\0\0\0\0\2"
                               "\0\0\0\1\0\0\0\1\0\0\0\x10info\0\0\0\0\xfe\xff\0\0\0\0\0\1title";
-    reading got = {0};
+    test_reading got = {0};
     add_bytes(&got.text, caf, sizeof caf);
-    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    test_reading_read(&got, &(quell_read_options){.unit = "g:2"});
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     ck_assert_str_eq(got.err.text, "the sound file has no data chunk, want samples");
     test_text_free(&got.text);
     wav16(&got.text, 1, FRAMES, FRAMES);
     memcpy(got.text.bytes + 12, "fmt \x01\x10\0\0", 8);
-    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    test_reading_read(&got, &(quell_read_options){.unit = "g:2"});
     ck_assert_str_eq(got.err.text,
                      "the sound file's chunk 'fmt ' says that it has 4097 bytes, want 4096 at most");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(samples_want_their_format_before_them)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 1, FRAMES, FRAMES);
     memcpy(got.text.bytes + 12, "JUNK", 4);
-    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    test_reading_read(&got, &(quell_read_options){.unit = "g:2"});
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     ck_assert_str_eq(got.err.text, "the sound file has no chunk 'fmt ' before its samples, want one");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* A writer that was stopped leaves nothing as the length of the file and of the samples. */
 START_TEST(a_file_that_was_not_closed_is_read_to_its_end)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 1, FRAMES, FRAMES);
     memset(got.text.bytes + 4, 0, 4);
     memset(got.text.bytes + 40, 0, 4);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     check_axis(&got, 0, 0, 1);
     ck_assert_uint_eq(got.recording.samples, FRAMES);
     ck_assert_str_eq(test_finding(&got.recording.findings, "length")->text,
                      "the header does not state the length; 200 samples are there");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -619,15 +596,15 @@ START_TEST(damaged_remarks_do_no_harm)
     static const char head[] =
         "RIFX\0\0\1\xa2WAVEfmt \0\0\0\x10\0\1\0\3\0\0\7\xd0\0\0\x2e\xe0\0\6\0\x10LIST\0\0\0\x0eINFO"
         "\xb7\xb1\xbe\xb2\xff\xff\xff\xf3x\0data\0\0\1\0";
-    reading got = {0};
+    test_reading got = {0};
     add_bytes(&got.text, head, sizeof head - 1);
     for (size_t i = 0; i < 256; i++)
         add_number(&got.text, 0x40, 1);
-    read_it(&got, &(quell_read_options){.unit = "m/s2:32768"});
+    test_reading_read(&got, &(quell_read_options){.unit = "m/s2:32768"});
     ck_assert_msg(got.status == QUELL_OK, "%s", got.err.text);
     ck_assert_uint_eq(got.recording.samples, 42); /* 256 bytes in frames of 6 */
     ck_assert_double_eq(got.recording.accel_mps2[2][41], 0x4040);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -635,14 +612,14 @@ END_TEST
    chunk's length. */
 START_TEST(a_chunk_cut_short_is_not_looked_for_endlessly)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav_head(&got.text, 1, 1, 16, 0);
     got.text.length = 36;
     memset(got.text.bytes + 4, 0xff, 4);
     add_bytes(&got.text, "fact\4\0\0\0<\0\0\0LIST\x0e\0\0", 19);
-    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    test_reading_read(&got, &(quell_read_options){.unit = "g:2"});
     ck_assert_str_eq(got.err.text, "the sound file has no data chunk, want samples");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -650,18 +627,18 @@ START_TEST(samples_coded_with_losses_are_refused)
 {
     static const int formats[] = {SF_FORMAT_WAV | SF_FORMAT_ULAW, SF_FORMAT_AIFF | SF_FORMAT_ALAW,
                                   SF_FORMAT_AU | SF_FORMAT_ULAW};
-    reading got = {0};
+    test_reading got = {0};
     write_sound(&got.text, formats[_i], 400);
-    read_it(&got, &(quell_read_options){.unit = "g:2"});
+    test_reading_read(&got, &(quell_read_options){.unit = "g:2"});
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     ck_assert_ptr_nonnull(strstr(got.err.text, "the samples are coded with losses"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(each_failing_allocation_is_an_error)
 {
-    reading got = {0};
+    test_reading got = {0};
     wav16(&got.text, 6, FRAMES, 100);
     size_t failed = 0;
     for (size_t n = 1;; n++) {
@@ -699,7 +676,7 @@ START_TEST(mutated_files_give_a_result_or_a_refusal)
     test_text seed = {0};
     write_sound(&seed, others[_i].format, 40);
     for (size_t n = 0; n < 400; n++) {
-        reading got = {0};
+        test_reading got = {0};
         size_t length = below(random, 4) == 0 ? below(random, seed.length) : seed.length;
         char *exact = malloc(length + 1); /* of its own, so that a step past the end shows */
         ck_assert_ptr_nonnull(exact);
@@ -722,7 +699,7 @@ START_TEST(mutated_files_give_a_result_or_a_refusal)
                           (int)got.status, got.err.text);
             ck_assert_uint_gt(strlen(got.err.text), 8);
         }
-        finish(&got);
+        test_reading_end(&got);
     }
     ck_assert_uint_gt(read, 20);
     test_text_free(&seed);

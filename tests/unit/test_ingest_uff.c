@@ -42,31 +42,8 @@ static test_uff along(int direction)
     return set;
 }
 
-/* A recording read from text; the arena and the text are freed by finish(). */
-typedef struct reading {
-    test_text text;
-    quell_arena *arena;
-    quell_recording recording;
-    quell_error err;
-    quell_status status;
-} reading;
-
-static void read_it(reading *out, const quell_read_options *options)
-{
-    if (out->arena != NULL)
-        quell_arena_destroy(out->arena);
-    out->arena = quell_arena_create((size_t)1 << 26);
-    out->err = (quell_error){0};
-    out->status = test_read(&out->recording, &out->text, options, out->arena, &out->err);
-}
-
-static void finish(reading *done)
-{
-    quell_arena_destroy(done->arena);
-    test_text_free(&done->text);
-}
-
-static void check_axis(const reading *got, size_t axis, test_uff_value value, double scale, double tolerance)
+static void check_axis(const test_reading *got, size_t axis, test_uff_value value, double scale,
+                       double tolerance)
 {
     ck_assert_msg(got->status == QUELL_OK, "%zu: %s", got->err.line, got->err.text);
     for (size_t i = 0; i < got->recording.samples; i++)
@@ -88,7 +65,7 @@ static const struct {
 
 START_TEST(every_form_gives_the_same_recording)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.kind = forms[_i].kind;
     set.uneven = forms[_i].uneven;
@@ -97,7 +74,7 @@ START_TEST(every_form_gives_the_same_recording)
         test_uff_text(&got.text, &set, POINTS, ramp);
     else
         test_uff_binary(&got.text, &set, POINTS, ramp, forms[_i].binary == 2);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     ck_assert_uint_eq(got.recording.samples, POINTS);
     ck_assert_uint_eq(got.recording.axes, 1);
@@ -112,35 +89,35 @@ START_TEST(every_form_gives_the_same_recording)
     if (complex != NULL)
         ck_assert_str_eq(complex->text, "dataset 1 is complex; its real part is used, the imaginary part, of "
                                         "up to 0.5, is not");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(ends_of_lines_and_gzip_make_no_difference)
 {
     static const char *const ends[] = {"\n", "\r\n", "\r"};
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.end = ends[_i];
     test_uff_text(&got.text, &set, POINTS, ramp);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     size_t packed;
     unsigned char *bytes = test_gzip(got.text.bytes, got.text.length, &packed);
     test_text_free(&got.text);
     test_bytes_add(&got.text, bytes, packed);
     free(bytes);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     ck_assert_str_eq(got.recording.format, "universal file 58, gzip");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* An abscissa of double precision is told by the number of bytes. */
 START_TEST(a_wide_abscissa_is_told_by_the_bytes)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.kind = 4;
     set.uneven = true;
@@ -150,22 +127,22 @@ START_TEST(a_wide_abscissa_is_told_by_the_bytes)
         test_bytes_add(&got.text, pair, sizeof pair); /* little endian where the tests run */
     }
     test_text_add(&got.text, "\n    -1\n");
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     CHECK_NEAR(got.recording.rate_hz, 64, 1e-6);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* A file with 16 points and these lines of values. */
-static void read_lines(reading *out, int kind, const char *lines)
+static void read_lines(test_reading *out, int kind, const char *lines)
 {
     test_uff set = plain;
     set.kind = kind;
     set.points = 16;
     test_uff_head(&out->text, &set, "    58");
     test_text_add(&out->text, "%s    -1\n", lines);
-    read_it(out, NULL);
+    test_reading_read(out, NULL);
 }
 
 /* Ways to write numbers: what Fortran's E13.5 and E20.12 give on different machines, and free form. */
@@ -220,7 +197,7 @@ static const struct {
 
 START_TEST(numbers_are_read_as_they_are_written)
 {
-    reading got = {0};
+    test_reading got = {0};
     read_lines(&got, ways[_i].kind, ways[_i].lines);
     ck_assert_msg(got.status == QUELL_OK, "%s: %zu: %s", ways[_i].name, got.err.line, got.err.text);
     ck_assert_uint_eq(got.recording.samples, 16);
@@ -228,46 +205,46 @@ START_TEST(numbers_are_read_as_they_are_written)
         ck_assert_msg(got.recording.accel_mps2[0][i] == ways[_i].first[i], "%s: %.17g", ways[_i].name,
                       got.recording.accel_mps2[0][i]);
     ck_assert_ptr_null(test_finding(&got.recording.findings, "cut-short"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(stars_and_nan_are_lost_samples)
 {
-    reading got = {0};
+    test_reading got = {0};
     read_lines(&got, 2,
                "  1.00000E+00  2.00000E+00  3.00000E+00  4.00000E+00  5.00000E+00  6.00000E+00\n"
                "  1.00000E+00*************  3.00000E+00          NaN  5.00000E+00  6.00000E+00\n"
                "  1.00000E+00  2.00000E+00  3.00000E+00  4.00000E+00\n");
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     ck_assert_str_eq(got.err.text, "found 14 samples, want 16 at least");
-    finish(&got);
-    got = (reading){0};
+    test_reading_end(&got);
+    got = (test_reading){0};
     test_uff set = plain;
     test_uff_text(&got.text, &set, POINTS, ramp);
     memcpy(strstr(got.text.bytes, "1.25000E+00") - 2, "*************", 13); /* i % 17 is 13 */
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     ck_assert_int_eq(got.status, QUELL_OK);
     ck_assert_str_eq(test_finding(&got.recording.findings, "missing")->text,
                      "1 points of dataset 1 are no numbers and count as lost samples");
     ck_assert_uint_eq(got.recording.filled_samples, 1);
     ck_assert_uint_eq(got.recording.samples, POINTS);
     ck_assert_double_eq(got.recording.accel_mps2[0][14], ramp(14, 1));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* Bytes that look like the closing line are values if the head says so. */
 START_TEST(the_byte_count_is_trusted_and_not_the_mark)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.points = 32;
     test_uff_head(&got.text, &set, "    58b     1     2          11         128");
     for (size_t i = 0; i < 16; i++)
         test_text_add(&got.text, "\n    -1\n"); /* two floats each */
     test_text_add(&got.text, "    -1\n");
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     ck_assert_msg(got.status == QUELL_OK, "%s", got.err.text);
     ck_assert_uint_eq(got.recording.samples, 32);
     float pair[2];
@@ -275,7 +252,7 @@ START_TEST(the_byte_count_is_trusted_and_not_the_mark)
     ck_assert_double_eq(got.recording.accel_mps2[0][0], (double)pair[0]);
     ck_assert_double_eq(got.recording.accel_mps2[0][31], (double)pair[1]);
     ck_assert_ptr_null(test_finding(&got.recording.findings, "datasets"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -283,7 +260,7 @@ END_TEST
 
 START_TEST(directions_give_order_and_sign)
 {
-    reading got = {0};
+    test_reading got = {0};
     const test_uff z = along(-3), x = along(1), y = along(2);
     test_uff force = plain;
     force.ordinate = 13;
@@ -297,7 +274,7 @@ START_TEST(directions_give_order_and_sign)
     test_uff_binary(&got.text, &spectrum, POINTS, third, true);
     test_uff_binary(&got.text, &x, POINTS, ramp, true);
     test_uff_text(&got.text, &y, POINTS, third);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     check_axis(&got, 1, third, 1, 0);
     check_axis(&got, 2, second, -1, 0);
@@ -309,12 +286,12 @@ START_TEST(directions_give_order_and_sign)
     ck_assert_str_eq(test_finding(&got.recording.findings, "datasets")->text,
                      "what is no time record was left out: 1 dataset 58 of function type 2 (auto spectrum)");
     ck_assert_ptr_null(test_finding(&got.recording.findings, "channels"));
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* Nodes 3 and 4 with x, y, z each, the second node first in part. */
-static void make_two_nodes(reading *out)
+static void make_two_nodes(test_reading *out)
 {
     for (int direction = 1; direction <= 3; direction++)
         for (int node = 3; node <= 4; node++) {
@@ -326,66 +303,66 @@ static void make_two_nodes(reading *out)
 
 START_TEST(of_many_channels_the_first_node_is_used)
 {
-    reading got = {0};
+    test_reading got = {0};
     make_two_nodes(&got);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     for (size_t k = 0; k < 3; k++)
         check_axis(&got, k, ramp, 1, 0);
     ck_assert_uint_eq(got.recording.axes, 3);
     ck_assert_str_eq(
         test_finding(&got.recording.findings, "channels")->text,
         "the file has 6 channels of acceleration; those of node 3 are used, datasets 1, 3 and 5");
-    read_it(&got, &(quell_read_options){.columns = "x=4,y=2,z=5"});
+    test_reading_read(&got, &(quell_read_options){.columns = "x=4,y=2,z=5"});
     check_axis(&got, 0, third, 1, 0);
     check_axis(&got, 1, second, 1, 0);
     check_axis(&got, 2, ramp, 1, 0);
     ck_assert_str_eq(test_finding(&got.recording.findings, "channels")->text,
                      "the axes come from the nodes 4, 4 and 3 (datasets 4, 2 and 5)");
-    read_it(&got, &(quell_read_options){.columns = "z=6"});
+    test_reading_read(&got, &(quell_read_options){.columns = "z=6"});
     check_axis(&got, 0, second, 1, 0);
     ck_assert_uint_eq(got.recording.axes, 1);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* Many recorders number the channels as nodes and know no directions. */
 START_TEST(three_nodes_without_directions_are_three_axes)
 {
-    reading got = {0};
+    test_reading got = {0};
     const test_uff_value values[] = {ramp, second, third};
     for (int node = 1; node <= 3; node++) {
         test_uff set = plain;
         set.node = node;
         test_uff_text(&got.text, &set, POINTS, values[node - 1]);
     }
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     for (size_t k = 0; k < 3; k++)
         check_axis(&got, k, values[k], 1, 0);
     ck_assert_str_eq(test_finding(&got.recording.findings, "channels")->text,
                      "the axes come from the nodes 1, 2 and 3 (datasets 1, 2 and 3)");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(channels_at_other_times_are_left_out)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff x = along(1), y = along(2), z = along(3);
     y.increment = 0.03125;
     test_uff_text(&got.text, &x, POINTS, ramp);
     test_uff_text(&got.text, &y, POINTS, second);
     test_uff_text(&got.text, &z, POINTS, third);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     check_axis(&got, 1, third, 1, 0);
     ck_assert_uint_eq(got.recording.axes, 2);
     ck_assert_str_eq(test_finding(&got.recording.findings, "channels")->text,
                      "dataset 2 has other points in time than the first and was left out");
-    read_it(&got, &(quell_read_options){.columns = "x=1,y=2"});
+    test_reading_read(&got, &(quell_read_options){.columns = "x=1,y=2"});
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     ck_assert_str_eq(got.err.text, "dataset 1 has 100 points of 0.015625 and dataset 2 has 100 of 0.03125, "
                                    "want channels with the same points in time");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -396,16 +373,16 @@ static double later(size_t i, size_t part)
 
 START_TEST(uneven_channels_must_share_their_stamps)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff x = along(1), y = along(2), z = along(3);
     x.uneven = y.uneven = z.uneven = true;
     test_uff_binary(&got.text, &x, POINTS, ramp, false);
     test_uff_binary(&got.text, &y, POINTS, later, false);
     test_uff_binary(&got.text, &z, POINTS, third, false);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 1, third, 1, 0);
     ck_assert_uint_eq(got.recording.axes, 2);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -413,42 +390,42 @@ END_TEST
 
 START_TEST(a_file_cut_short_gives_what_is_there)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff x = along(1), y = along(2);
     test_uff_text(&got.text, &x, POINTS, ramp);
     test_uff_binary(&got.text, &y, 70, second, true); /* then the closing line's bytes are values too */
     got.text.length -= 7;
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     check_axis(&got, 1, second, 1, 0);
     ck_assert_uint_eq(got.recording.samples, 70);
     ck_assert_str_eq(test_finding(&got.recording.findings, "cut-short")->text,
                      "dataset 2 is cut short: its head says 100 points and 70 are there");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(a_stump_is_left_out)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff x = along(1), y = along(2);
     test_uff_text(&got.text, &x, POINTS, ramp);
     test_uff_binary(&got.text, &y, 20, second, true);
     got.text.length -= 7;
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     ck_assert_uint_eq(got.recording.axes, 1);
     ck_assert_uint_eq(got.recording.samples, POINTS);
     ck_assert_str_eq(test_finding(&got.recording.findings, "channels")->text,
                      "dataset 2 has less than half of the points of the others and was left out");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 /* What a head declares is never allocated: an arena and a machine of ordinary size will do. */
 START_TEST(declared_sizes_are_not_believed)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.points = 4000000000u;
     test_uff_head(&got.text, &set, "    58b     1     2          11999999999999");
@@ -456,12 +433,12 @@ START_TEST(declared_sizes_are_not_believed)
         float value = (float)ramp(i, 1);
         test_bytes_add(&got.text, &value, sizeof value);
     }
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     ck_assert_uint_eq(got.recording.samples, 50);
     ck_assert_str_eq(test_finding(&got.recording.findings, "cut-short")->text,
                      "dataset 1 is cut short: its head says 4000000000 points and 50 are there");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -538,7 +515,7 @@ static const struct {
 
 START_TEST(units_are_those_of_labels_options_or_dataset_164)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.label = units[_i].label;
     set.unit = units[_i].unit;
@@ -549,7 +526,7 @@ START_TEST(units_are_those_of_labels_options_or_dataset_164)
             "    -1\n   164\n         1SI: Meter            2\n  %s  1.0D+00  1.0D+00\n  0.0\n    -1\n",
             units[_i].units);
     test_uff_text(&got.text, &set, POINTS, ramp);
-    read_it(&got, &(quell_read_options){.unit = units[_i].option});
+    test_reading_read(&got, &(quell_read_options){.unit = units[_i].option});
     if (isnan(units[_i].scale)) {
         ck_assert_int_eq(got.status, QUELL_E_DATA);
         ck_assert_msg(strstr(got.err.text, units[_i].reason) != NULL, "%s", got.err.text);
@@ -557,42 +534,42 @@ START_TEST(units_are_those_of_labels_options_or_dataset_164)
         check_axis(&got, 0, ramp, units[_i].scale, 1e-12);
         ck_assert_str_eq(got.recording.unit, units[_i].read_as);
     }
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(time_may_be_in_other_units)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.increment = 0.5;
     set.time_unit = "ms";
     test_uff_text(&got.text, &set, POINTS, ramp);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     CHECK_NEAR(got.recording.rate_hz, 2000, 1e-9);
-    read_it(&got, &(quell_read_options){.time_unit = "us"});
+    test_reading_read(&got, &(quell_read_options){.time_unit = "us"});
     CHECK_NEAR(got.recording.rate_hz, 2e6, 1e-6);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(a_general_function_over_time_is_a_record)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.function = 0;
     test_uff_text(&got.text, &set, POINTS, ramp);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     test_text_free(&got.text);
     set.abscissa = 18;
     set.time_unit = "Hz";
     test_uff_text(&got.text, &set, POINTS, ramp);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     ck_assert_str_eq(got.err.text,
                      "found no time record but 1 dataset 58 of function type 0 (general function); "
                      "want a time response (function type 1) of acceleration");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -649,13 +626,13 @@ static const struct {
 
 START_TEST(what_is_malformed_is_named_with_its_line)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_text_add(&got.text, "%s", malformed[_i].bytes);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     ck_assert_str_eq(got.err.text, malformed[_i].text);
     ck_assert_uint_eq(got.err.line, malformed[_i].line);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -682,15 +659,15 @@ START_TEST(time_that_does_not_run_is_refused)
     } row[] = {{backwards, "time runs backwards in dataset 1: point 51 is at 0.25 after 0.765625"},
                {leaping, "time jumps in dataset 1: point 51 is at 1000000000 after 0.765625"},
                {still, "the abscissa of dataset 1 does not rise, want time"}};
-    reading got = {0};
+    test_reading got = {0};
     test_uff set = plain;
     set.uneven = true;
     test_uff_text(&got.text, &set, POINTS, row[_i].value);
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     ck_assert_int_eq(got.status, QUELL_E_DATA);
     ck_assert_str_eq(got.err.text, row[_i].text);
     ck_assert_uint_eq(got.err.line, 2);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -714,27 +691,27 @@ static const struct {
 
 START_TEST(wrong_options_are_named)
 {
-    reading got = {0};
+    test_reading got = {0};
     make_two_nodes(&got);
-    read_it(&got, &wrong_options[_i].options);
+    test_reading_read(&got, &wrong_options[_i].options);
     ck_assert_int_eq(got.status, QUELL_E_USAGE);
     ck_assert_str_eq(got.err.text, wrong_options[_i].text);
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
 START_TEST(lines_between_datasets_are_counted)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff_text(&got.text, &plain, POINTS, ramp);
     test_text_add(&got.text, "and\nmore\n    -1\n    55\nnever closed\n");
-    read_it(&got, NULL);
+    test_reading_read(&got, NULL);
     check_axis(&got, 0, ramp, 1, 0);
     ck_assert_str_eq(test_finding(&got.recording.findings, "datasets")->text,
                      "2 lines between datasets were left out, the first is line 32");
     ck_assert_str_eq(test_finding(&got.recording.findings, "cut-short")->text,
                      "the file ends within a dataset, without a closing line");
-    finish(&got);
+    test_reading_end(&got);
 }
 END_TEST
 
@@ -742,7 +719,7 @@ END_TEST
 
 START_TEST(each_failing_allocation_is_an_error)
 {
-    reading got = {0};
+    test_reading got = {0};
     test_uff x = along(1), y = along(2), stranger = plain;
     x.uneven = y.uneven = true;
     stranger.function = 9;
@@ -811,7 +788,7 @@ START_TEST(mutated_files_give_a_result_or_a_refusal)
     quell_random *random = quell_random_create(5800 + (uint64_t)_i);
     size_t read = 0;
     for (size_t n = 0; n < 2000; n++) {
-        reading got = {0};
+        test_reading got = {0};
         test_uff first = along(1), other = along(-2);
         first.kind = 2 + 2 * (int)(n % 2);
         first.uneven = n % 3 == 0;
@@ -841,7 +818,7 @@ START_TEST(mutated_files_give_a_result_or_a_refusal)
                           (int)got.status, got.err.text);
             ck_assert_uint_gt(strlen(got.err.text), 8);
         }
-        finish(&got);
+        test_reading_end(&got);
     }
     ck_assert_uint_gt(read, 100);
     quell_random_destroy(random);
