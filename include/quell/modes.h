@@ -6,6 +6,8 @@
 #define QUELL_MODES_H
 
 #include "quell/base.h"
+#include "quell/ingest.h"
+#include "quell/motion.h"
 #include "quell/shaping.h"
 #include "quell/spectrum.h"
 
@@ -22,11 +24,60 @@ typedef struct quell_mode {
     double direction[3];             /**< unit vector in machine axes; NaN if the spectrum has one axis */
     double half_power_damping_ratio; /**< (r2 - r1) / (2 r_peak) on the density, uncorrected: a check only */
     double decay_damping_ratio;      /**< from free decays: a check only */
-    double prominence_db;            /**< of the peak over its surroundings */
+    double decay_damping_ratio_ci95[2];
     bool interval_is_provisional;    /**< fixed at 1 % of f and 20 % of zeta, not estimated */
+    double prominence_db; /**< of the peak over its surroundings */
+    size_t seen_on;       /**< axis index whose density it was fitted to: another than the driven one if it moves across it */
     size_t doubts;
     const char *doubt[QUELL_DOUBTS_MAX];
 } quell_mode;
+
+/** What shook the machine during a recording, and what is known of it. */
+typedef struct quell_shaking {
+    quell_excitation kind;
+    bool stated;             /**< by the user or a plan; else found in the recording */
+    bool sweep_known;        /**< kind is QUELL_EXCITE_SWEEP and sweep says which */
+    quell_sweep sweep;       /**< acceleration_mps2 is 1 where it is not known */
+    bool acceleration_known;
+    double duration_s;       /**< of a known sweep's motion with its dwells; 0: the sweep's own */
+    char axis;               /**< 'x' or 'y' as a plan says; 0: not said */
+    size_t first, end;       /**< samples of the recording in which it lasts: first..end - 1 */
+    const char *why;         /**< what speaks for the kind, in words with numbers; "as stated" */
+} quell_shaking;
+
+/** Finds what shook the machine, and when, from the stretches that fitness found; `stated` (NULL: nothing) overrules the
+    kind, and then only the samples are found. A recording without motion is ambient. Where motion is of no kind that is
+    told, it is taken for random, and why says so. QUELL_OK; QUELL_E_DATA where there is nothing of the kind that is stated
+    (sweep or stops said of a recording without motion); QUELL_E_MEMORY. Texts live in arena; out untouched on failure. */
+quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated, const quell_recording *recording,
+                                const quell_fitness *fitness, quell_arena *arena, quell_error *err);
+
+/** Reads "sweep", "sweep:F0:F1:RATE", "sweep:F0:F1:RATE:ACCEL" (RATE in Hz/s, ACCEL in m/s2 or mm/s2), "random", "stops"
+    or "ambient" into the stated part of *out. QUELL_OK; QUELL_E_USAGE saying what was found and wanted; out untouched on
+    failure. */
+quell_status quell_shaking_parse(quell_shaking *out, const char *text, quell_error *err);
+
+/** The Welch density (m2/s3) that a known sweep commands, at the bins of `like`, with its window, segment and hop over the
+    sweep's duration with its dwells, every sample the mean acceleration over its interval. density has like->bins entries.
+    QUELL_OK; QUELL_E_USAGE if the sweep is out of range or shorter than a segment; QUELL_E_MEMORY. */
+quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spectrum *like, double *density,
+                                 quell_error *err);
+
+/** Did the machine run the sweep that was planned? */
+typedef struct quell_sweep_check {
+    double recorded_mps2;  /**< acceleration of the strokes, from the density below the lowest mode; NaN: not known */
+    double planned_mps2;   /**< NaN if the plan does not say */
+    double reached_hz[2];  /**< within the plan's range, where what was recorded keeps within 6 dB of it */
+    bool ran;              /**< neither is off by more than 10 % */
+} quell_sweep_check;
+
+struct quell_modes;
+
+/** Compares the density of axis `axis`, the fitted modes' response taken off, to the plan's.
+    QUELL_OK; QUELL_E_USAGE if the sweep is not known; QUELL_E_MEMORY. */
+quell_status quell_sweep_verify(quell_sweep_check *out, const quell_spectrum *spectrum, size_t axis,
+                                const struct quell_modes *modes, const quell_shaking *shaking, double recorded_s,
+                                quell_error *err);
 
 /** A frequency the user takes out, with the reason that every result repeats. */
 typedef struct quell_ignored {
@@ -49,11 +100,12 @@ typedef struct quell_modes_options {
     const quell_shaper *shaper_on; /**< its |H|^2 is taken out of the input; where that is under 1e-3 the density is
                                         not used; NULL: none */
     double rate_relative_error;    /**< 95 %, added to the intervals of f */
+    const quell_shaking *shaking;  /**< what the recording's motion was; NULL: a sweep that is not known */
 } quell_modes_options;
 
 /** What the fit came to. */
 typedef struct quell_modes_fit {
-    const char *objective; /**< "least squares of ln density", later "likelihood" */
+    const char *objective; /**< "Whittle likelihood of the Welch density" */
     size_t parameters, iterations;
     double dof_per_bin, bin_hz;
     double rms_log_misfit;      /**< root mean square of ln(P/M) over the band, lines left out */
@@ -71,7 +123,10 @@ typedef struct quell_modes {
     double excited_hz[2];   /**< within this the density has no step such as the end of a sweep makes: peaks beyond it
                                  are not fitted */
     quell_modes_fit fit;
-    const char *excitation; /**< what was assumed: "one input, its spectrum not known", ... */
+    const char *excitation; /**< what was assumed: "a sweep, its command not known", ... */
+    quell_excitation kind;
+    bool sweep_known;
+    bool participation_known; /**< false: no common input, as in ambient recordings and free decays; c is NaN */
     size_t left_out;        /**< modes that were found and fitted, but that the user ignores */
     quell_mode left_out_mode[QUELL_MODES_MAX];
     const char *left_out_reason[QUELL_MODES_MAX];
@@ -104,8 +159,9 @@ bool quell_known_line_explains(const quell_spectrum *spectrum, size_t axis, cons
 /** H of the response model at x Hz for count modes (frequency_hz, damping_ratio, participation used). */
 double complex quell_response(const quell_mode *mode, size_t count, double x_hz);
 
-/** Finds the modes of axis `axis` of the spectrum, lowest frequency first. A mode is taken in if a peak stands out,
-    the fit keeps it near that peak, wider than a line, with |c| >= 0.02, and the rms misfit falls by 20 %.
+/** Finds the modes of axis `axis` of the spectrum, lowest frequency first, with those that move only across it (from the
+    other axes' densities). A mode is taken in if the fit keeps it in its place, wider than a line, with |c| >= 0.02, and
+    the information criterion of the excitation's kind wants it. Intervals: sandwich covariance, in ln f and ln zeta.
     No mode found is QUELL_OK with count 0. QUELL_E_USAGE if the axis or the band is out of range; QUELL_E_DATA if
     the band holds too few bins for a fit; QUELL_E_MEMORY. Text lives in arena; out untouched on failure. */
 quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const quell_modes_options *options,
@@ -119,6 +175,55 @@ void quell_modes_default_band(double rate_hz, double band_hz[2]);
     model has spectrum->bins entries. QUELL_OK; QUELL_E_MEMORY. */
 quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum,
                                  const quell_shaper *shaper_on, double *model, quell_error *err);
+
+/** Modes from a recording: the stretch of the excitation is cut out, its spectrum estimated, its modes found; where the
+    narrowest mode is less than four bins wide, again with longer segments (up to a sixth of the stretch), unless
+    welch->segment is given. For stops see quell_decays_find, whose values are entered as checks wherever the recording
+    has free decays, and as the modes where the excitation is stops. fitness: NULL takes the whole recording and
+    options->shaking as it is. `found` (may be NULL) gets what was taken. The spectrum (of the stretch) and out live in
+    arena, untouched on failure. Errors as quell_spectrum_estimate, quell_shaking_find and quell_modes_find. */
+quell_status quell_modes_measure(const quell_recording *recording, size_t axis, const quell_fitness *fitness,
+                                 const quell_welch_options *welch, const quell_modes_options *options,
+                                 quell_arena *arena, quell_spectrum *spectrum, quell_modes *out, quell_shaking *found,
+                                 quell_error *err);
+
+/* ---------------------------------------------------------------- free decays */
+
+/** A mode of the free decays. */
+typedef struct quell_decay {
+    double frequency_hz; /**< natural */
+    double frequency_ci95_hz[2];
+    double damping_ratio;
+    double damping_ratio_ci95[2];
+    double log_damping_se;  /**< standard error of ln zeta, by the jackknife */
+    double amplitude_mps2;  /**< root mean square over the stops of the acceleration it rings with when the motion ends,
+                                 all axes together */
+    double direction[3];    /**< unit vector, machine axes; NaN if the recording has one axis */
+} quell_decay;
+
+/** Free decays of a recording, fitted together: sum over modes of exp(-zeta w t) (a cos wd t + b sin wd t) + offset for
+    each stop and axis, the poles shared. Arrays live in the arena. */
+typedef struct quell_decays {
+    size_t count;
+    quell_decay mode[QUELL_MODES_MAX]; /**< lowest frequency first */
+    size_t stops;
+    const size_t *stop;     /**< first sample of each decay's window */
+    size_t window;          /**< samples */
+    double rms_misfit_mps2; /**< over all stops and axes */
+    double noise_mps2;      /**< what a perfect model would leave, from differences of neighbouring residuals; NaN unknown */
+    /** The stop that rings most, for a picture: samples of the driven axis from before the stop to the window's end. */
+    double *shown_mps2, *fitted_mps2; /**< fitted: NaN before the window */
+    size_t shown, shown_before;       /**< samples of both, and how many lie before the window */
+    size_t shown_stop;
+} quell_decays;
+
+/** Finds the ends of commanded motion in samples first..end - 1 and fits the free decays after them: variable projection
+    (G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10, 1973), started from a matrix pencil (Y. Hua, T. K. Sarkar, IEEE
+    Trans. ASSP 38, 1990), for the number of modes that pays; standard errors by leaving one stop out at a time, intervals
+    by Student's t. band_hz: where modes are sought; both 0: quell_modes_default_band. No stop found, or no mode in
+    them, is QUELL_OK with count 0. QUELL_E_MEMORY. out lives in arena, untouched on failure. */
+quell_status quell_decays_find(const quell_recording *recording, size_t axis, size_t first, size_t end,
+                               const double band_hz[2], quell_arena *arena, quell_decays *out, quell_error *err);
 
 /** A direction in words: "along X", "along X, 8 deg towards -Z"; "" if it is not known. size >= 48. Returns out. */
 const char *quell_direction_words(const double direction[3], char *out, size_t size);

@@ -40,6 +40,14 @@ typedef struct quell_motion_cursor {
 /** Advances to time_s (not earlier than the cursor's time) and returns the state there. */
 quell_motion_state quell_motion_advance(quell_motion_cursor *cursor, double time_s);
 
+/** What shakes a machine. */
+typedef enum quell_excitation {
+    QUELL_EXCITE_SWEEP,  /**< linear sweep of strokes */
+    QUELL_EXCITE_RANDOM, /**< random motion of one axis */
+    QUELL_EXCITE_STOPS,  /**< strokes at speed with dwells */
+    QUELL_EXCITE_AMBIENT /**< no motion commanded: what is there anyway */
+} quell_excitation;
+
 /** A linear sweep of back-and-forth strokes at constant acceleration: each cycle of period p = 1/f accelerates at
     +a for p/4, -a for p/2, +a for p/4, with f = start + rate (t - t0) taken at the cycle's start. */
 typedef struct quell_sweep {

@@ -18,14 +18,6 @@ typedef struct quell_simulated_mode {
         [3]; /**< -1000 to 1000: ringing acceleration on each machine axis per driven acceleration */
 } quell_simulated_mode;
 
-typedef enum quell_excitation {
-    QUELL_EXCITE_SWEEP,  /**< linear sweep of strokes, after the preamble */
-    QUELL_EXCITE_RANDOM, /**< white acceleration commanded, after the preamble */
-    QUELL_EXCITE_STOPS,  /**< strokes at speed with dwells, after the preamble */
-    QUELL_EXCITE_AMBIENT /**< no motion commanded, no preamble: every mode's base is shaken by white acceleration of
-                              its own, and the sensor sees participation * (base + q''): the incoherent model */
-} quell_excitation;
-
 /** A tone that a fan or motor leaves in the recording. */
 typedef struct quell_line {
     double frequency_hz, amplitude_mps2;
@@ -36,7 +28,9 @@ typedef struct quell_simulation {
     size_t modes;
     quell_simulated_mode mode[8];
     char axis; /**< driven: 'x' or 'y' */
-    quell_excitation excitation;
+    quell_excitation excitation; /**< after the preamble; random: white acceleration commanded. Ambient has no preamble:
+                              every mode's base is shaken by white acceleration of its own, and the sensor sees
+                              participation * (base + q''): the incoherent model */
     quell_sweep sweep;
     double
         random_rms_mps2; /**< random and ambient: level of the white acceleration, rms in 0..rate/2: its one-sided
