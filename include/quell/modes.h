@@ -214,6 +214,7 @@ typedef struct quell_decays {
     /** The stop that rings most, for a picture: samples of the driven axis from before the stop to the window's end. */
     double *shown_mps2, *fitted_mps2; /**< fitted: NaN before the window */
     size_t shown, shown_before;       /**< samples of both, and how many lie before the window */
+    size_t shown_motion_end;          /**< of these samples, the one at which the commanded motion ends; 0: not known */
     size_t shown_stop;
 } quell_decays;
 

@@ -88,7 +88,8 @@ static quell_mode describe(const quell_mode_search *search, size_t k, const quel
                        .half_power_damping_ratio = peak->half_power_damping_ratio,
                        .decay_damping_ratio = (double)NAN,
                        .prominence_db = peak->prominence_db,
-                       .interval_is_provisional = true};
+                       .interval_is_provisional = true,
+                       .seen_on = search->axis};
     interval(mode.frequency_hz, hypot(PROVISIONAL_FREQUENCY, options->rate_relative_error),
              mode.frequency_ci95_hz);
     interval(mode.damping_ratio, PROVISIONAL_DAMPING, mode.damping_ratio_ci95);
