@@ -14,7 +14,7 @@ endif
 OPTIMISE ?= -O3 -g
 SANITIZE ?=
 CFLAGS += -std=c11 $(OPTIMISE) -ffp-contract=off -pthread $(WARNINGS) $(if $(CI),-Werror) $(SANITIZE)
-CPPFLAGS += -Iinclude -Isrc -Itests/unit -D_POSIX_C_SOURCE=200809L -MMD -MP $(shell pkg-config --cflags $(PACKAGES))
+CPPFLAGS += -Iinclude -Isrc -Itests/unit -Itests/study -D_POSIX_C_SOURCE=200809L -MMD -MP $(shell pkg-config --cflags $(PACKAGES))
 LDLIBS += $(shell pkg-config --libs $(PACKAGES)) -lm
 LDFLAGS += -pthread $(SANITIZE)
 
@@ -22,7 +22,7 @@ LIBRARY := $(BUILD)/libquell.a
 objects = $(patsubst %.c,$(BUILD)/%.o,$(1))
 LIBRARY_OBJECTS := $(call objects,$(filter-out src/cli/%,$(wildcard src/*/*.c)))
 CLI_OBJECTS := $(call objects,$(wildcard src/cli/*.c))
-TEST_OBJECTS := $(call objects,$(wildcard tests/unit/*.c tests/property/*.c tests/external/*.c))
+TEST_OBJECTS := $(call objects,$(wildcard tests/unit/*.c tests/property/*.c tests/external/*.c tests/study/study_*.c))
 SOURCES := $(shell find include src tests -name '*.[ch]')
 
 .PHONY: all unit check sanitize coverage fuzz replay faults lint format bench study install uninstall clean help
@@ -101,11 +101,14 @@ format: ## clang-format on all sources
 # ------------------------------------------------------------ studies: tests/study/<name>_study.c
 STUDIES := $(patsubst tests/study/%.c,$(BUILD)/%,$(wildcard tests/study/*_study.c))
 
+$(BUILD)/modes_study: $(call objects,$(wildcard tests/study/study_*.c))
+
 $(STUDIES): $(BUILD)/%_study: $(BUILD)/tests/study/%_study.o $(LIBRARY)
-	$(CC) $(LDFLAGS) -o $@ $^ $(LDLIBS)
+	$(CC) $(LDFLAGS) -o $@ $(filter %.o,$^) $(LIBRARY) $(LDLIBS)
 
 study: $(STUDIES) ## tables of Monte-Carlo figures beside the goals of the design
-	for run in $(STUDIES); do $$run || exit; done
+	for run in $(filter-out %/modes_study,$(STUDIES)); do $$run || exit; done
+	$(BUILD)/modes_study --markdown tests/study/RESULTS.md
 
 bench: $(BUILD)/quell $(BUILD)/bench/make_log ## wall time and memory of the main job and of reading, beside scipy scripts
 	./scripts/install-deps bench
