@@ -171,4 +171,54 @@ quell_status quell_doubts_add(quell_modes *modes, const quell_spectrum *spectrum
 /* Masks what known lines make up, and marks peaks there as lines (known_lines.c). */
 void quell_known_lines_mask(quell_mode_search *search, const quell_modes_options *options);
 
+/* ---------------------------------------------------------------- doubts */
+
+/* What doubts are judged by. Of a spectrum alone: the first four. */
+typedef struct quell_doubter {
+    const quell_modes *modes;
+    const quell_spectrum *spectrum;
+    size_t axis;
+    const double *band_hz;            /* what was searched */
+    const quell_recording *recording; /* NULL: the spectrum alone; else in the spectrum's axes */
+    size_t first, end;                /* the stretch in it that the spectrum is of */
+    const quell_shaking *shaking;     /* NULL: not known what shook the machine */
+    const quell_decays *decays;       /* NULL: none */
+    const quell_known_line *line;     /* tones that are there without motion */
+    size_t line_count;
+    quell_arena *arena; /* for the sentences */
+    bool failed;        /* memory ran out */
+} quell_doubter;
+
+/* A kind of doubt: NULL if there is none of it about that mode, else the sentence. */
+typedef const char *quell_doubt_kind(quell_doubter *in, const quell_mode *mode);
+
+/* A sentence in the arena; NULL, and in->failed, if memory is out. */
+const char *quell_doubt_print(quell_doubter *in, const char *format, ...) QUELL_PRINTF(2, 3);
+
+/* "4.2", "31", "over 100": how many standard errors apart. */
+quell_number_text quell_doubt_errors(double errors);
+
+/* Adds what only the recording tells, before what the spectrum told: these weigh more. Where there are too many, the
+   last are dropped. in: all but modes and failed are filled in. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_doubts_add_recording(quell_modes *modes, quell_doubter *in, quell_error *err);
+
+/* doubts_checks.c, doubts_speed.c, doubts_level.c, doubts_stops.c. */
+quell_doubt_kind quell_doubt_frame, quell_doubt_disagreement, quell_doubt_tone, quell_doubt_speed,
+    quell_doubt_level, quell_doubt_falling_stops, quell_doubt_direction;
+
+/* The ringing of a mode as a rotating vector: the samples turned back by its frequency and low-passed by a Gaussian.
+   Where |z| goes, the amplitude goes (m/s2); where its angle runs, the frequency is off. */
+typedef struct quell_ringing {
+    size_t count;
+    double complex *z; /* NaN where the filter reaches over a gap */
+    double rate_hz;    /* of z: about 16 spread_hz */
+    double start_s;    /* time of z[0] after sample `first` */
+    double spread_hz;  /* standard deviation of the filter */
+} quell_ringing;
+
+/* Of axis `axis`, samples first..end - 1. count is 0 if they are too few. QUELL_OK; QUELL_E_MEMORY. z is for
+   quell_memory_free. */
+quell_status quell_ringing_get(quell_ringing *out, const quell_recording *recording, size_t axis,
+                               size_t first, size_t end, double frequency_hz, double spread_hz);
+
 #endif

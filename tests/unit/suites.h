@@ -24,6 +24,7 @@
     X(modes_idle)                                                                                            \
     X(modes_parts)                                                                                           \
     X(modes_recordings)                                                                                      \
+    X(doubts)                                                                                                \
     X(compare)                                                                                               \
     X(ingest_clock)                                                                                          \
     X(ingest_timeline)                                                                                       \
