@@ -64,6 +64,14 @@ quell_status quell_table_cell(quell_table *table, const char *format, ...) QUELL
 /** A number with that many decimals; NaN prints "-". Returns as quell_table_cell. */
 quell_status quell_table_number(quell_table *table, double value, int decimals);
 
+/** A value with the decimals that leave two significant digits of half its 95 % interval; `decimals` where there is no
+    interval (not finite, or empty). Returns as quell_table_cell. */
+quell_status quell_table_value(quell_table *table, double value, const double ci95[2], int decimals);
+
+/** The interval to stand below or beside it: "± 0.05"; where its sides differ by over a tenth, as those of one that was
+    formed in logarithms do when it is wide, "46.8..48.1"; "" where there is none. Returns as quell_table_cell. */
+quell_status quell_table_interval(quell_table *table, double value, const double ci95[2], int decimals);
+
 /** Prints with two blanks between columns, a rule under the head, `indent` blanks before each line. */
 void quell_table_print(const quell_table *table, FILE *stream, int indent);
 

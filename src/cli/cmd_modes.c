@@ -1,9 +1,6 @@
 /* quell modes: natural frequencies and damping ratios of one axis. */
 #include "cli/modes_view.h"
 
-#include "report/plot_spectrum.h"
-
-#include <math.h>
 #include <string.h>
 
 static const cli_option axis_rows[] = {
@@ -72,25 +69,6 @@ static quell_status gather_all(cli_run *run, modes_view *view)
     return status;
 }
 
-/* With several recordings the first is drawn, which the title says. */
-static quell_status draw(cli_run *run, const modes_view *view)
-{
-    const modes_recording *first = &view->recording[0];
-    const quell_modes *modes = &first->modes;
-    double half_hz = first->spectrum.rate_hz / 2, shown_hz[2];
-    bool fitted = modes->fit.parameters > 0;
-    shown_hz[0] = fmax(fitted ? 0.6 * modes->band_hz[0] : modes->band_hz[0], first->spectrum.bin_hz);
-    shown_hz[1] = fmin(fitted ? 1.6 * modes->band_hz[1] : modes->band_hz[1], half_hz);
-    const char *name = cli_short_name(run, first->file);
-    if (name == NULL)
-        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a plot");
-    if (run->given.out != NULL && quell_folder_make(run->given.out, &run->err) != QUELL_OK)
-        return run->err.status;
-    return quell_plot_modes(&first->spectrum, first->axis, modes,
-                            view->shaper_on.count > 1 ? &view->shaper_on : NULL, shown_hz, name,
-                            modes_axis_letter(view), run->given.plot, run->given.out, &run->err);
-}
-
 /* --out: the JSON object as a file named after the first recording. */
 static quell_status keep_json(cli_run *run, const modes_view *view)
 {
@@ -152,7 +130,7 @@ static quell_status run_modes(cli_run *run)
     if (status == QUELL_OK && run->given.out != NULL)
         status = keep_json(run, view);
     if (status == QUELL_OK && run->given.plot != NULL)
-        status = draw(run, view);
+        status = modes_draw(run, view);
     if (status != QUELL_OK)
         return status;
     cli_say_findings(run, view->recordings == 1 ? view->recording[0].file : "modes", &view->findings);
@@ -164,15 +142,14 @@ const cli_command cli_modes = {
     "RECORDING...",
     "natural frequencies and damping ratios of one axis",
     "Finds the modes of the axis that was shaken: peaks that stand out of the noise, then natural frequency, "
-    "damping "
-    "ratio and participation (ringing acceleration per driven acceleration, signed) by a fit of the response "
-    "model to "
-    "the logarithm of the density, as long as a mode more pays. The half-power damping ratio beside them is "
-    "a check. "
-    "Intervals are provisional so far: set, not estimated. Each mode comes with its direction and with what "
-    "speaks "
-    "against it. Several recordings of one axis are fitted each and averaged. Without any mode the exit code "
-    "is 5.\n"
+    "damping ratio and participation (ringing acceleration per driven acceleration, signed) by a fit of the "
+    "response model to the density, as long as a mode more pays. Below each value stands its 95 % interval. "
+    "The damping ratio by half-power width, and that of free decays where there are any, are checks. Each "
+    "mode comes with its direction and with what speaks against it. Several recordings of one axis are "
+    "fitted each and averaged. Without any mode the exit code is 5.\n"
+    "--plot FILE draws the density, the fit and what the fit leaves; of stops, the free decays instead. What "
+    "else there is goes into files beside it, which are named when they are drawn: FILE-time, a sweep's "
+    "frequency over time with the modes; FILE-decay, free decays that check a fit; FILE-density, of stops.\n"
     "Say whether a shaper was active during the recording: --shaper-on none, or its SPEC.",
     "  quell modes data/heron/before-x.csv.gz --axis x --shaper-on none --plot modes.png\n"
     "  quell modes run.csv --shaper-on zvd:43.5:0.07 --ignore 9Hz=\"bench rocks\" --json\n",

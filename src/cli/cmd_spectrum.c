@@ -192,7 +192,7 @@ static quell_status draw(cli_run *run, const spectrum_view *views, size_t count,
     if (status == QUELL_OK && run->given.out != NULL)
         status = quell_folder_make(run->given.out, &run->err);
     if (status == QUELL_OK)
-        status = quell_plot_spectra(spectra, names, count, modes, axis, shown_hz, run->given.plot,
+        status = quell_plot_spectra(spectra, names, count, modes, shown_hz, run->given.plot,
                                     run->given.out, &run->err);
     return status;
 }
@@ -218,7 +218,7 @@ static quell_status draw_over_time(cli_run *run, const spectrum_view *view)
     if (status == QUELL_OK && run->given.out != NULL)
         status = quell_folder_make(run->given.out, &run->err);
     if (status == QUELL_OK)
-        status = quell_plot_spectrogram(&spectrogram, view->loaded.driven, band_hz, view->name,
+        status = quell_plot_spectrogram(&spectrogram, view->loaded.driven, band_hz, NULL, view->name,
                                         run->given.spectrogram, run->given.out, &run->err);
     return status;
 }

@@ -194,7 +194,10 @@ quell_status modes_recording_findings(cli_run *run, const modes_recording *of, q
 quell_status modes_find_findings(cli_run *run, modes_view *view)
 {
     quell_status status = add_shaper(run, view);
-    if (status == QUELL_OK && view->modes.count > 0)
+    bool provisional = false;
+    for (size_t k = 0; k < view->modes.count; k++)
+        provisional = provisional || view->modes.mode[k].interval_is_provisional;
+    if (status == QUELL_OK && provisional)
         status = quell_findings_add(
             &view->findings, run->arena, "provisional", QUELL_NOTE, (double)NAN, (double)NAN, "",
             "intervals are provisional: set to +-1 %% of the frequency and +-20 %% of damping "

@@ -1,4 +1,4 @@
-/* quell modes: the table and the JSON object. */
+/* quell modes: what a person reads: the head, the table of modes, and a paragraph for each. */
 #include "cli/modes_view.h"
 
 #include <math.h>
@@ -11,7 +11,39 @@ char modes_axis_letter(const modes_view *view)
     return fixed ? "xyz"[first->axis] : first->loaded.driven;
 }
 
-/* ---------------------------------------------------------------- table */
+/* ---------------------------------------------------------------- head */
+
+/* What was taken for the excitation, whether it was said or found, and what speaks for it. `whose`: "" or " of FILE". */
+static void print_excitation(const modes_recording *of, const char *whose)
+{
+    const quell_shaking *shaking = &of->shaking;
+    const char *how = shaking->stated ? ", as stated" : shaking->why != NULL ? ", found: " : "";
+    char text[1024], clean[1024];
+    snprintf(text, sizeof text, "excitation%s: %s%s%s", whose, of->modes.excitation, how,
+             shaking->stated || shaking->why == NULL ? "" : shaking->why);
+    quell_words_print(stdout, "  ", "    ", 79, quell_printable(clean, sizeof clean, text, strlen(text)));
+}
+
+static bool shaken_alike(const modes_recording *a, const modes_recording *b)
+{
+    const char *why[2] = {a->shaking.why != NULL ? a->shaking.why : "",
+                          b->shaking.why != NULL ? b->shaking.why : ""};
+    return a->shaking.stated == b->shaking.stated && strcmp(why[0], why[1]) == 0 &&
+           strcmp(a->modes.excitation, b->modes.excitation) == 0;
+}
+
+/* Recordings that were shaken alike are told of together. */
+static void print_excitations(const modes_view *view)
+{
+    bool alike = true;
+    for (size_t i = 1; i < view->recordings; i++)
+        alike = alike && shaken_alike(&view->recording[0], &view->recording[i]);
+    for (size_t i = 0; i < (alike ? 1 : view->recordings); i++) {
+        char whose[320];
+        snprintf(whose, sizeof whose, " of %s", view->recording[i].file);
+        print_excitation(&view->recording[i], alike ? "" : whose);
+    }
+}
 
 static void print_head(const modes_view *view)
 {
@@ -22,47 +54,27 @@ static void print_head(const modes_view *view)
         printf("%s\n",
                quell_printable(name, sizeof name, view->recording[i].file, strlen(view->recording[i].file)));
     if (letter != 0)
-        printf("  %c axis, %s\n", letter, modes->excitation);
+        printf("  %c axis\n", letter);
     else
-        printf("  the axis that moves, called X here (--axis names it);\n  %s\n", modes->excitation);
+        printf("  the axis that moves, called X here (--axis names it)\n");
+    print_excitations(view);
     for (size_t i = 0; i < view->recordings; i++)
         cli_print_cautions(&view->recording[i].loaded.recording.findings, "  ");
     quell_number_print_fixed(a, sizeof a, modes->band_hz[0], 1);
     quell_number_print_fixed(b, sizeof b, modes->band_hz[1], 1);
-    if (modes->fit.parameters == 0) {
+    if (modes->count == 0) {
         printf("  searched %s to %s Hz: no mode found\n", a, b);
         return;
     }
+    if (modes->fit.parameters == 0)
+        return;
     printf("  fitted from %s to %s Hz, ", a, b);
     quell_number_print_fixed(a, sizeof a, modes->fit.rms_log_misfit * 10 / log(10), 2);
     quell_number_print_fixed(b, sizeof b, sqrt(2 / modes->fit.dof_per_bin) * 10 / log(10), 2);
     printf("misfit %s dB rms (chance alone: %s dB)\n", a, b);
 }
 
-static void print_modes(cli_run *run, const modes_view *view)
-{
-    static const quell_column columns[] = {
-        {"frequency", "natural, Hz", false}, {"provisional", "Hz", false}, {"damping", "ratio", false},
-        {"provisional", "ratio", false},     {"participation", "", false}, {"half-power", "ratio", false}};
-    quell_table *table = quell_table_create(run->arena, columns, sizeof columns / sizeof columns[0]);
-    for (size_t k = 0; k < view->modes.count; k++) {
-        const quell_mode *mode = &view->modes.mode[k];
-        char low[64], high[64];
-        int decimals = mode->frequency_ci95_hz[1] < 100 ? 2 : 1; /* the table keeps within 80 columns */
-        quell_table_number(table, mode->frequency_hz, 2);
-        quell_table_cell(table, "%s..%s",
-                         quell_number_print_fixed(low, sizeof low, mode->frequency_ci95_hz[0], decimals),
-                         quell_number_print_fixed(high, sizeof high, mode->frequency_ci95_hz[1], decimals));
-        quell_table_number(table, mode->damping_ratio, 4);
-        quell_table_cell(table, "%s..%s",
-                         quell_number_print_fixed(low, sizeof low, mode->damping_ratio_ci95[0], 3),
-                         quell_number_print_fixed(high, sizeof high, mode->damping_ratio_ci95[1], 3));
-        quell_table_number(table, mode->participation, 2);
-        quell_table_number(table, mode->half_power_damping_ratio, 4);
-    }
-    putchar('\n');
-    quell_table_print(table, stdout, 2);
-}
+/* ---------------------------------------------------------------- each mode */
 
 static void print_spread(const modes_view *view, size_t k)
 {
@@ -80,24 +92,44 @@ static void print_spread(const modes_view *view, size_t k)
            quell_number_print_fixed(zeta, sizeof zeta, spread->damping_ratio, 4));
 }
 
+static void print_place(const modes_view *view, const quell_mode *mode)
+{
+    char direction[64];
+    quell_number_text f = quell_number_fixed(mode->frequency_hz, 2);
+    quell_direction_words(mode->direction, direction, sizeof direction);
+    if (mode->seen_on != view->recording[0].axis && mode->seen_on < 3)
+        printf("  %s Hz moves along %c, seen only there%s%s%s\n", f.text, "XYZ"[mode->seen_on],
+               direction[0] != '\0' ? " (" : "", direction, direction[0] != '\0' ? ")" : "");
+    else
+        printf("  %s Hz %s\n", f.text,
+               direction[0] != '\0' ? direction : "in a direction not known: three axes are needed");
+}
+
 static void print_remarks(const modes_view *view)
 {
-    putchar('\n');
     for (size_t k = 0; k < view->modes.count; k++) {
         const quell_mode *mode = &view->modes.mode[k];
-        char f[64], direction[64], first[80];
-        quell_direction_words(mode->direction, direction, sizeof direction);
-        printf("  %s Hz %s\n", quell_number_print_fixed(f, sizeof f, mode->frequency_hz, 2),
-               direction[0] != '\0' ? direction : "in a direction not known: three axes are needed");
+        print_place(view, mode);
         print_spread(view, k);
-        snprintf(first, sizeof first, "    doubt: ");
         for (size_t d = 0; d < mode->doubts; d++)
-            quell_words_print(stdout, first, "           ", 79, mode->doubt[d]);
+            quell_words_print(stdout, "    doubt: ", "           ", 79, mode->doubt[d]);
     }
+    bool known = true;
+    for (size_t k = 0; k < view->modes.count; k++)
+        known = known && isfinite(view->modes.mode[k].participation);
+    if (known)
+        return;
+    char text[200];
+    snprintf(text, sizeof text, "participation: %s", modes_why_no_participation(&view->modes));
+    quell_words_print(stdout, "  ", "    ", 79, text);
+}
+
+static void print_ignored(const modes_view *view)
+{
     for (size_t i = 0; i < view->ignored_count; i++) {
-        char f[64], text[256];
+        char text[256];
         snprintf(text, sizeof text, "ignored: %s Hz, %s",
-                 quell_number_print(f, sizeof f, view->ignored[i].frequency_hz, 6), view->ignored[i].reason);
+                 quell_number_short(view->ignored[i].frequency_hz, 6).text, view->ignored[i].reason);
         quell_words_print(stdout, "  ", "    ", 79, text);
     }
     for (size_t i = 0; i < view->idle->count; i++)
@@ -106,94 +138,22 @@ static void print_remarks(const modes_view *view)
                quell_number_short(view->idle->line[i].amplitude_mps2, 2).text);
 }
 
+const char *modes_why_no_participation(const quell_modes *modes)
+{
+    if (modes->kind == QUELL_EXCITE_STOPS)
+        return "not known: a free decay does not tell how hard it was driven; a sweep does";
+    if (modes->kind == QUELL_EXCITE_AMBIENT)
+        return "not known: what shakes a machine at rest is not measured; a sweep tells it";
+    return "not known";
+}
+
 void modes_print(cli_run *run, const modes_view *view)
 {
     print_head(view);
     if (view->modes.count > 0)
-        print_modes(run, view);
+        modes_table_print(run, &view->modes);
     if (view->modes.count > 0 || view->ignored_count > 0 || view->idle->count > 0)
-        print_remarks(view);
-}
-
-/* ---------------------------------------------------------------- JSON */
-
-static void json_mode(quell_json *json, json_t *list, const modes_view *view, size_t k)
-{
-    const quell_mode *mode = &view->modes.mode[k];
-    const quell_mode_spread *spread = &view->spread[k];
-    json_t *item = quell_json_item(json, list);
-    cli_json_mode(json, item, mode);
-    quell_json_bool(json, item, "interval_is_provisional", mode->interval_is_provisional);
-    quell_json_number(json, item, "prominence_db", mode->prominence_db, "");
-    quell_json_number(json, item, "half_power_damping_ratio", mode->half_power_damping_ratio,
-                      "the peak does not fall to half on both sides");
-    quell_json_number(json, item, "decay_damping_ratio", mode->decay_damping_ratio,
-                      "free decays were not analysed");
-    if (spread->recordings < 2) {
-        quell_json_null(json, item, "spread_across_recordings", "found in one recording");
-        return;
-    }
-    json_t *object = quell_json_object(json, item, "spread_across_recordings");
-    quell_json_integer(json, object, "recordings", (long long)spread->recordings);
-    quell_json_number(json, object, "frequency_hz", spread->frequency_hz, "");
-    quell_json_number(json, object, "damping_ratio", spread->damping_ratio, "");
-}
-
-static void json_fit(quell_json *json, const quell_modes *modes)
-{
-    static const char *const no_fit = "no mode was found";
-    const quell_modes_fit *fit = &modes->fit;
-    bool fitted = fit->parameters > 0;
-    json_t *item = quell_json_object(json, json->root, "fit");
-    quell_json_text(json, item, "objective", fit->objective);
-    quell_json_integer(json, item, "parameters", (long long)fit->parameters);
-    quell_json_integer(json, item, "iterations", (long long)fit->iterations);
-    quell_json_number(json, item, "dof_per_bin", fit->dof_per_bin, "");
-    quell_json_number(json, item, "bin_hz", fit->bin_hz, "");
-    quell_json_number(json, item, "rms_log_misfit", fitted ? fit->rms_log_misfit : (double)NAN, no_fit);
-    quell_json_number(json, item, "input_slope", fitted ? fit->input_slope : (double)NAN, no_fit);
-}
-
-static void json_findings(quell_json *json, const modes_view *view)
-{
-    cli_json_findings(json, json->root, &view->findings);
-    json_t *each = quell_json_array(json, json->root, "recordings");
-    for (size_t i = 0; i < view->recordings; i++) {
-        json_t *item = quell_json_item(json, each);
-        quell_json_text(json, item, "file", view->recording[i].file);
-        cli_json_findings(json, item, &view->recording[i].loaded.recording.findings);
-    }
-}
-
-quell_json modes_json(const modes_view *view)
-{
-    quell_json json = quell_json_begin("quell.modes/1");
-    json_t *files = quell_json_array(&json, json.root, "files");
-    for (size_t i = 0; i < view->recordings; i++)
-        quell_json_append_text(&json, files, view->recording[i].file);
-    const char letter[2] = {modes_axis_letter(view), '\0'};
-    if (letter[0] != '\0')
-        quell_json_text(&json, json.root, "axis", letter);
-    else
-        quell_json_null(&json, json.root, "axis", "which axis was shaken is not stated: say --axis");
-    quell_json_text(&json, json.root, "excitation", view->modes.excitation);
-    quell_json_numbers(&json, json.root, "band_hz", view->modes.band_hz, 2);
-    json_t *ignored = quell_json_array(&json, json.root, "ignored");
-    for (size_t i = 0; i < view->ignored_count; i++) {
-        json_t *item = quell_json_item(&json, ignored);
-        quell_json_number(&json, item, "frequency_hz", view->ignored[i].frequency_hz, "");
-        quell_json_text(&json, item, "reason", view->ignored[i].reason);
-    }
-    for (size_t i = 0; i < view->idle->count; i++) {
-        json_t *item = quell_json_item(&json, ignored);
-        quell_json_number(&json, item, "frequency_hz", view->idle->line[i].frequency_hz, "");
-        quell_json_number(&json, item, "amplitude_mps2", view->idle->line[i].amplitude_mps2, "");
-        quell_json_text(&json, item, "reason", CLI_IDLE_REASON);
-    }
-    json_t *modes = quell_json_array(&json, json.root, "modes");
-    for (size_t k = 0; k < view->modes.count; k++)
-        json_mode(&json, modes, view, k);
-    json_fit(&json, &view->modes);
-    json_findings(&json, view);
-    return json;
+        putchar('\n');
+    print_remarks(view);
+    print_ignored(view);
 }

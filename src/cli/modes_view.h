@@ -11,6 +11,8 @@ typedef struct modes_recording {
     size_t axis; /* index of the axis under test */
     quell_spectrum spectrum;
     quell_modes modes;
+    quell_shaking shaking; /* what shook it; why is NULL where nobody looked */
+    quell_decays decays;   /* free decays for a picture; count 0: none */
 } modes_recording;
 
 typedef struct modes_view {
@@ -35,8 +37,14 @@ quell_status modes_recording_findings(cli_run *run, const modes_recording *of, q
 /* Fills in the findings. */
 quell_status modes_find_findings(cli_run *run, modes_view *view);
 
-/* The tables on standard output. */
+/* What a person reads, on standard output. */
 void modes_print(cli_run *run, const modes_view *view);
+/* The table alone. */
+void modes_table_print(cli_run *run, const quell_modes *modes);
+const char *modes_why_no_participation(const quell_modes *modes);
+
+/* The pictures of --plot. */
+quell_status modes_draw(cli_run *run, const modes_view *view);
 
 /* quell.modes/1 */
 quell_json modes_json(const modes_view *view);

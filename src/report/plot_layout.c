@@ -125,9 +125,39 @@ static bool hides_dot(const plot_label *a, double dot_x, double dot_y)
     return dot_x > a->x - 5 && dot_x < a->x + text_width(a->text) + 5 && fabs(a->y - dot_y) < LINE_PX * 0.7;
 }
 
-/* Puts the label at the first of many places round its anchor where it covers nothing and stays in the box. */
-static void place(plot_label *label, const plot_label *others, size_t count, const plot_box *box, double x,
-                  double y)
+/* The value at a pixel: plot_pixel the other way. */
+static double value_at(const plot_axis *axis, double pixel, double from, double to)
+{
+    double share = (pixel - from) / (to - from);
+    return axis->log ? axis->low * pow(axis->high / axis->low, share)
+                     : axis->low + share * (axis->high - axis->low);
+}
+
+/* How many lines and bands run through a label. */
+static size_t lines_under(const plot_label *label, const plot_panel *panel, const plot_box *box)
+{
+    double left = value_at(&panel->x, label->x - 2, box->left, box->right);
+    double right = value_at(&panel->x, label->x + text_width(label->text), box->left, box->right);
+    double low = value_at(&panel->y, label->y - LINE_PX / 2, box->bottom, box->top);
+    double high = value_at(&panel->y, label->y + LINE_PX / 2, box->bottom, box->top);
+    size_t count = 0;
+    for (size_t c = 0; c < panel->curves; c++) {
+        const plot_curve *curve = &panel->curve[c];
+        bool under = false;
+        if (curve->mark == QUELL_MARK_SHADE || curve->mark == QUELL_MARK_STEMS)
+            continue;
+        for (size_t i = 0; i < curve->n && !under; i++) /* y2 is y but for bands */
+            under = curve->x[i] >= left && curve->x[i] <= right && fmax(curve->y[i], curve->y2[i]) >= low &&
+                    fmin(curve->y[i], curve->y2[i]) <= high;
+        count += under;
+    }
+    return count;
+}
+
+/* Puts the label at the first of many places round its anchor where it covers nothing and stays in the box, if it can
+   on no line either. */
+static void place(plot_label *label, const plot_label *others, size_t count, const plot_panel *panel,
+                  const plot_box *box, double x, double y)
 {
     double width = text_width(label->text);
     plot_label best = *label;
@@ -139,7 +169,7 @@ static void place(plot_label *label, const plot_label *others, size_t count, con
             plot_label tried = *label;
             tried.x = x + dx;
             tried.y = y + dy;
-            double cost = ring * 10.0 + side;
+            double cost = ring * 10.0 + side + 25.0 * (double)lines_under(&tried, panel, box);
             if (tried.x < box->left + 3 || tried.x + width > box->right - 3 ||
                 tried.y > box->top - LINE_PX / 2 || tried.y < box->bottom + LINE_PX / 2)
                 cost += 1e4;
@@ -238,14 +268,14 @@ size_t plot_place_labels(const plot_panel *panel, const plot_box *box, plot_labe
         label[count++] = made;
     }
     for (size_t i = first_note; i < count; i++)
-        place(&label[i], label, count, box, label[i].dot_x, label[i].dot_y);
+        place(&label[i], label, count, panel, box, label[i].dot_x, label[i].dot_y);
     for (size_t c = 0; c < panel->curves; c++) {
         const plot_curve *curve = &panel->curve[c];
         if (curve->label[0] == '\0' || !isfinite(curve->label_x))
             continue;
         size_t at = nearest_point(curve, curve->label_x);
         plot_label made = {.text = curve->label, .ink = (int)curve->ink};
-        place(&made, label, count, box, plot_pixel(&panel->x, curve->x[at], box->left, box->right),
+        place(&made, label, count, panel, box, plot_pixel(&panel->x, curve->x[at], box->left, box->right),
               plot_pixel(&panel->y, curve->y[at], box->bottom, box->top));
         label[count++] = made;
     }

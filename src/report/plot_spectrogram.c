@@ -51,9 +51,25 @@ static void fill_cells(const quell_spectrogram *in, const rows *shown, double *x
     }
 }
 
+/* Each mode as a dashed line across the picture, named in the margin. */
+static void draw_modes(quell_plot *plot, const quell_modes *modes, const double ends_s[2],
+                       const double band_hz[2])
+{
+    for (size_t k = 0; modes != NULL && k < modes->count; k++) {
+        double hz = modes->mode[k].frequency_hz;
+        const double y[2] = {hz, hz};
+        char text[80];
+        if (hz < band_hz[0] || hz > band_hz[1])
+            continue;
+        snprintf(text, sizeof text, "%s Hz", quell_number_fixed(hz, 1).text);
+        quell_plot_curve(plot, QUELL_MARK_DASHED, QUELL_INK_SECOND, 1.2, ends_s, y, NULL, 2, text,
+                         (double)NAN);
+    }
+}
+
 quell_status quell_plot_spectrogram(const quell_spectrogram *spectrogram, char axis_letter,
-                                    const double band_hz[2], const char *name, const char *path,
-                                    const char *keep_dir, quell_error *err)
+                                    const double band_hz[2], const quell_modes *modes, const char *name,
+                                    const char *path, const char *keep_dir, quell_error *err)
 {
     rows shown = choose_rows(spectrogram, band_hz);
     size_t n = spectrogram->slices * shown.count;
@@ -66,17 +82,22 @@ quell_status quell_plot_spectrogram(const quell_spectrogram *spectrogram, char a
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a picture of %zu cells", n);
     if (status == QUELL_OK) {
         fill_cells(spectrogram, &shown, cells, cells + n, cells + 2 * n);
-        quell_plot_panel(plot,
-                         "black to white: 60 dB. Fainter sweeps at 3 f and 5 f: odd harmonics, 1/27 and "
-                         "1/125 of the power",
-                         "time (s)", "frequency (Hz)");
-        quell_plot_x_range(plot, 0,
-                           spectrogram->start_s * 2 + (double)(spectrogram->slices - 1) * spectrogram->step_s,
-                           false);
+        const double step_s = spectrogram->step_s, first_s = spectrogram->start_s - step_s / 2;
+        const double ends_s[2] = {first_s, first_s + (double)spectrogram->slices * step_s};
+        quell_plot_panel(
+            plot,
+            modes != NULL && modes->count > 0
+                ? "60 dB of grey; modes dashed: the harmonics at 3 f, 5 f (1/27, 1/125 of the power) "
+                  "excite them, too"
+                : "black to white: 60 dB. Fainter sweeps at 3 f and 5 f: odd harmonics, 1/27 and "
+                  "1/125 of the power",
+            "time (s)", "frequency (Hz)");
+        quell_plot_x_range(plot, ends_s[0], ends_s[1], false);
         quell_plot_y_range(plot, band_hz[0], band_hz[1]);
         quell_plot_height(plot, 1.8);
         quell_plot_curve(plot, QUELL_MARK_SHADE, QUELL_INK_MAIN, 1, cells, cells + n, cells + 2 * n, n, "",
                          (double)NAN);
+        draw_modes(plot, modes, ends_s, band_hz);
         status = quell_plot_draw(plot, path, keep_dir, err);
     }
     quell_plot_destroy(plot);

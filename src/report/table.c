@@ -145,8 +145,11 @@ void quell_table_print(const quell_table *table, FILE *stream, int indent)
     print_heads(table, widths, stream, indent);
     for (size_t at = 0; at + table->columns <= table->cells; at += table->columns) {
         fprintf(stream, "%*s", indent, "");
-        for (size_t c = 0; c < table->columns; c++) {
-            bool last = c + 1 == table->columns;
+        size_t filled = table->columns; /* no blanks are left at the end of a row */
+        while (filled > 1 && table->cell[at + filled - 1][0] == '\0')
+            filled--;
+        for (size_t c = 0; c < filled; c++) {
+            bool last = c + 1 == filled;
             print_cell(stream, table->cell[at + c], widths[c], table->column[c].left, last);
             fputs(last ? "\n" : "  ", stream);
         }

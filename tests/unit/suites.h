@@ -58,6 +58,7 @@
     X(predict)                                                                                               \
     X(simulate)                                                                                              \
     X(report)                                                                                                \
+    X(report_modes)                                                                                          \
     X(shaping_design)                                                                                        \
     X(shaping_residual)                                                                                      \
     X(shaping_spec)                                                                                          \

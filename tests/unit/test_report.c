@@ -123,6 +123,45 @@ START_TEST(table_counts_characters_not_bytes)
 }
 END_TEST
 
+/* Worked by hand: two significant digits of the wider half; uneven sides are both written. */
+START_TEST(estimates_show_what_their_interval_leaves_them)
+{
+    static const struct {
+        double value, ci95[2];
+        const char *shown, *interval;
+    } rows[] = {
+        {47.2931, {47.2461, 47.3401}, "47.293", "± 0.047"},
+        {139.312, {138.16, 140.46}, "139.3", "± 1.2"},
+        {0.04583, {0.0441, 0.0476}, "0.0458", "± 0.0018"},
+        {0.04583, {0.0312, 0.0673}, "0.046", "0.031..0.067"},
+        {-0.2104, {-0.2501, -0.1703}, "-0.210", "± 0.040"},
+        {-0.2104, {-0.30, -0.15}, "-0.210", "-0.300..-0.150"},
+        {0.5, {0.4004, 0.5996}, "0.50", "± 0.10"},
+        {210, {130, 340}, "210", "130..340"},
+        {47.2931, {NAN, NAN}, "47.29", ""},
+        {47.2931, {47.2931, 47.2931}, "47.29", ""},
+        {NAN, {1, 2}, "-", ""},
+    };
+    static const quell_column columns[] = {{"a", "", true}, {"b", "", true}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        char want[96];
+        quell_arena *arena = quell_arena_create(1 << 20);
+        quell_table *table = quell_table_create(arena, columns, 2);
+        quell_table_value(table, rows[i].value, rows[i].ci95, 2);
+        quell_table_interval(table, rows[i].value, rows[i].ci95, 2);
+        FILE *stream = capture();
+        quell_table_print(table, stream, 0);
+        fclose(stream);
+        snprintf(want, sizeof want, "%s%s%s\n", rows[i].shown, rows[i].interval[0] != '\0' ? "  " : "", rows[i].interval);
+        const char *last = printed;
+        while (strchr(last, '\n') != NULL && strchr(last, '\n')[1] != '\0')
+            last = strchr(last, '\n') + 1;
+        ck_assert_msg(strcmp(last, want) == 0, "row %zu: '%s', want '%s'", i, last, want);
+        quell_arena_destroy(arena);
+    }
+}
+END_TEST
+
 START_TEST(words_wrap_at_the_width)
 {
     FILE *stream = capture();
@@ -306,6 +345,7 @@ Suite *suite_report(void)
     tcase_add_test(cases, output_replaces_the_file_only_when_complete);
     tcase_add_test(cases, output_refusals_name_the_path);
     tcase_add_test(cases, table_counts_characters_not_bytes);
+    tcase_add_test(cases, estimates_show_what_their_interval_leaves_them);
     tcase_add_test(cases, words_wrap_at_the_width);
     tcase_add_test(cases, json_keeps_every_key);
     tcase_add_test(cases, json_reports_a_set_that_failed);
