@@ -9,20 +9,23 @@
    The filter and the mode's own width draw the rotation towards the middle: it moves by a share of the frequency's
    move, which the fitted response tells.
 
-   A sweep is not random: while it passes a mode, level goes with frequency in any machine, and nothing is said. */
+   Where z is not as Gaussian shaking makes it, nothing is said: in strokes level and frequency go together in any
+   machine, as they do while a sweep passes a mode. */
 #include "modes_private.h"
 
 #include <math.h>
 #include <stdlib.h>
 
 #define FALL_LEAST 0.005
-#define FALL_ERRORS 3.0
+#define FALL_ERRORS 3.5
 #define SPREAD_WIDTHS 3.0 /* of the filter, in half-widths of the mode: narrower, it mixes levels in time */
 #define SPREAD_LEAST 0.02 /* of its frequency */
 #define SPREAD_MOST 0.15
 #define SPREAD_NEIGHBOUR 0.4 /* of the way to the next mode */
-#define RAYLEIGH_LEAST 1.5   /* E|z|^4 / (E|z|^2)^2 is 2 for Gaussian shaking */
-#define RAYLEIGH_MOST 2.7
+#define FOURTH_OFF 0.5       /* how far the moments below may be from those of Gaussian shaking */
+#define LOGARITHM_OFF 0.25
+#define SKEWNESS_MOST 0.35
+#define EULER 0.57721566490153286
 #define SHARE_LEAST 0.2
 
 enum { PARTS_MOST = 32, PARTS_LEAST = 12, PERIODS_OF_PART = 20 };
@@ -45,11 +48,34 @@ static int order(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* The |z|^2 below and above which lies half of the energy; NaN if z is not as Gaussian shaking makes it, or there is
-   too little of it. energy: scratch, ringing->count long. */
+/* Is z as Gaussian shaking makes it? |z| has Rayleigh's distribution then, so that E|z|^4 = 2 (E|z|^2)^2 and E ln |z|^2 is
+   0.577 (Euler) below ln E|z|^2; and it rises as it falls, where one that is struck rises fast and rings down slowly,
+   which shows in the skewness of |z|'s steps. Strokes that repeat pass neither. */
+static bool as_gaussian(const quell_ringing *ringing)
+{
+    double sum = 0, fourth = 0, logarithm = 0, squares = 0, cubes = 0, n = 0;
+    for (size_t i = 0; i + 1 < ringing->count; i++) {
+        double e = creal(ringing->z[i] * conj(ringing->z[i])),
+               step = cabs(ringing->z[i + 1]) - cabs(ringing->z[i]);
+        if (!(e > 0 && isfinite(step)))
+            continue;
+        sum += e;
+        fourth += e * e;
+        logarithm += log(e);
+        squares += step * step;
+        cubes += step * step * step;
+        n++;
+    }
+    return fabs(fourth * n / (sum * sum) - 2) < FOURTH_OFF &&
+           fabs(logarithm / n - log(sum / n) + EULER) < LOGARITHM_OFF &&
+           fabs(cubes / n / pow(squares / n, 1.5)) < SKEWNESS_MOST;
+}
+
+/* The |z|^2 below and above which lies half of the energy; NaN if there is none. energy: scratch, ringing->count
+   long. */
 static double border(const quell_ringing *ringing, double *energy)
 {
-    double sum = 0, squares = 0, below = 0;
+    double sum = 0, below = 0;
     size_t n = 0;
     for (size_t i = 0; i < ringing->count; i++) {
         double e = creal(ringing->z[i] * conj(ringing->z[i]));
@@ -57,11 +83,7 @@ static double border(const quell_ringing *ringing, double *energy)
             continue;
         energy[n++] = e;
         sum += e;
-        squares += e * e;
     }
-    double shape = squares * (double)n / (sum * sum);
-    if (!(shape > RAYLEIGH_LEAST && shape < RAYLEIGH_MOST))
-        return (double)NAN;
     qsort(energy, n, sizeof *energy, order);
     for (size_t i = 0; i < n; i++) {
         below += energy[i];
@@ -206,7 +228,7 @@ const char *quell_doubt_level(quell_doubter *in, const quell_mode *mode)
     }
     const char *text = NULL;
     double *energy = quell_memory_get(ringing.count * sizeof *energy);
-    double limit = energy != NULL ? border(&ringing, energy) : (double)NAN;
+    double limit = energy != NULL && as_gaussian(&ringing) ? border(&ringing, energy) : (double)NAN;
     in->failed = in->failed || energy == NULL;
     if (isfinite(limit)) {
         found.rate_hz = ringing.rate_hz;

@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-#define PER_PERIOD 16.0
+#define PER_PERIOD 12.0
 #define CHANCE 0.00135 /* of a normal variable beyond 3 standard errors; few stops need more of Student's */
 #define FALL_LEAST 0.005
 #define FREQUENCY_LEAST 0.01
@@ -22,99 +22,153 @@ enum {
     STOPS_OF_GROUP = 3,
     STOPS_MOST = 64,
     CYCLES_LEAST = 3,
-    COLUMNS_MOST = 2 * QUELL_MODES_MAX + 4
+    COLUMNS_MOST = 2 * QUELL_MODES_MAX + 4,
+    SHAPES_MOST = 2 * QUELL_MODES_MAX + 5
 };
 
 enum { BY_FREQUENCY, BY_DAMPING, BY_FALL, EXTRAS };
+enum {
+    T_COS,
+    T_SIN,
+    G_COS,
+    G_SIN,
+    OWN
+}; /* the last of the shapes: time and growth times the mode's cos and sin */
 
-/* One decay seen along the mode's direction. */
+/* One mode's part in the decays, seen along its direction. The shapes that a decay is made of are the same for each:
+   exp(-zeta w t) cos and sin for every mode, an offset, and the OWN. */
 typedef struct decay_view {
     const quell_recording *recording;
     const quell_decays *decays;
     size_t mode; /* of decays */
     double direction[3];
-    size_t start, step, count;
+    size_t step, count; /* every step-th sample is used, count of them */
+    size_t linear, shapes;
+    double *shape; /* count rows of `shapes` */
+    double gram[SHAPES_MOST * SHAPES_MOST];
 } decay_view;
 
-static double sample_at(const decay_view *view, size_t i)
-{
-    double sum = 0;
-    for (size_t a = 0; a < view->recording->axes; a++)
-        if (view->direction[a] != 0)
-            sum += view->direction[a] * view->recording->accel_mps2[a][view->start + i * view->step];
-    return sum;
-}
-
-/* The columns at one sample: cos and sin of each mode, an offset; behind them the derivatives by the mode's ln f,
-   ln zeta and fall, for the amplitudes a, b of the mode (NULL: not yet). Returns how many. */
-static size_t columns_at(const decay_view *view, size_t i, const double *amplitude, double *column)
+static void shapes_at(const decay_view *view, double t, double *shape)
 {
     size_t n = 0;
-    double t = (double)(i * view->step) / view->recording->rate_hz;
     for (size_t m = 0; m < view->decays->count; m++) {
         const quell_decay *mode = &view->decays->mode[m];
         double w = QUELL_TAU * mode->frequency_hz, z = mode->damping_ratio, wd = w * sqrt(1 - z * z);
-        double e = exp(-z * w * t);
-        column[n++] = e * cos(wd * t);
-        column[n++] = e * sin(wd * t);
+        shape[n++] = exp(-z * w * t) * cos(wd * t);
+        shape[n++] = exp(-z * w * t) * sin(wd * t);
     }
-    column[n++] = 1;
-    if (amplitude == NULL)
-        return n;
-    const quell_decay *mode = &view->decays->mode[view->mode];
-    double w = QUELL_TAU * mode->frequency_hz, z = mode->damping_ratio, wd = w * sqrt(1 - z * z);
-    const double *own = column + 2 * view->mode;
-    double value = amplitude[0] * own[0] + amplitude[1] * own[1],
-           turned = amplitude[1] * own[0] - amplitude[0] * own[1]; /* by phase */
-    column[n++] = wd * t * turned - z * w * t * value;
-    column[n++] = -z * w * t * value - z * z * w / sqrt(1 - z * z) * t * turned;
-    column[n++] = wd * expm1(-2 * z * w * t) / (2 * z * w) * turned;
-    return n;
+    shape[n++] = 1;
+    const quell_decay *own = &view->decays->mode[view->mode];
+    double w = QUELL_TAU * own->frequency_hz, z = own->damping_ratio;
+    double growth = expm1(-2 * z * w * t) / (2 * z * w);
+    for (size_t k = 0; k < 2; k++) {
+        shape[n + T_COS + k] = t * shape[2 * view->mode + k];
+        shape[n + G_COS + k] = growth * shape[2 * view->mode + k];
+    }
 }
 
-/* Least squares over the decay with the first `used` columns. out: coefficients. */
-static bool solve(const decay_view *view, const double *amplitude, size_t used, double *out)
+static bool make_shapes(decay_view *view)
 {
-    double matrix[COLUMNS_MOST * COLUMNS_MOST] = {0}, right[COLUMNS_MOST] = {0}, scale[COLUMNS_MOST];
-    double column[COLUMNS_MOST];
-    for (size_t i = 0; i < view->count; i++) {
-        double y = sample_at(view, i);
-        columns_at(view, i, amplitude, column);
-        for (size_t r = 0; r < used; r++) {
-            right[r] += column[r] * y;
-            for (size_t c = r; c < used; c++)
-                matrix[r * used + c] += column[r] * column[c];
-        }
-    }
-    for (size_t r = 0; r < used; r++)
-        scale[r] = matrix[r * used + r] > 0 ? 1 / sqrt(matrix[r * used + r]) : 0;
-    for (size_t r = 0; r < used; r++) {
-        right[r] *= scale[r];
-        for (size_t c = r; c < used; c++)
-            matrix[r * used + c] = matrix[c * used + r] = matrix[r * used + c] * scale[r] * scale[c];
-    }
-    if (!quell_linear_solve(matrix, right, out, used))
+    view->linear = 2 * view->decays->count + 1;
+    view->shapes = view->linear + OWN;
+    view->shape = quell_memory_get(view->count * view->shapes * sizeof *view->shape);
+    if (view->shape == NULL)
         return false;
-    for (size_t r = 0; r < used; r++)
+    for (size_t i = 0; i < view->count; i++) {
+        double *row = view->shape + i * view->shapes;
+        shapes_at(view, (double)(i * view->step) / view->recording->rate_hz, row);
+        for (size_t r = 0; r < view->shapes; r++)
+            for (size_t c = 0; c < view->shapes; c++)
+                view->gram[r * view->shapes + c] += row[r] * row[c];
+    }
+    return true;
+}
+
+/* Products of the shapes with the decay that starts at sample `start`. */
+static void project(const decay_view *view, size_t start, double *product)
+{
+    for (size_t r = 0; r < view->shapes; r++)
+        product[r] = 0;
+    for (size_t i = 0; i < view->count; i++) {
+        const double *row = view->shape + i * view->shapes;
+        double y = 0;
+        for (size_t a = 0; a < view->recording->axes; a++)
+            y += view->direction[a] * view->recording->accel_mps2[a][start + i * view->step];
+        for (size_t r = 0; r < view->shapes; r++)
+            product[r] += row[r] * y;
+    }
+}
+
+/* Least squares with n columns, column c the sum over the shapes of mix[c][shape] times the shape. */
+static bool solve(const decay_view *view, const double *product, double mix[COLUMNS_MOST][SHAPES_MOST],
+                  size_t n, double *out)
+{
+    double matrix[COLUMNS_MOST * COLUMNS_MOST], right[COLUMNS_MOST] = {0}, scale[COLUMNS_MOST] = {0};
+    size_t shapes = view->shapes;
+    for (size_t r = 0; r < n; r++) {
+        double row[SHAPES_MOST];
+        right[r] = 0;
+        for (size_t s = 0; s < shapes; s++) {
+            right[r] += mix[r][s] * product[s];
+            row[s] = 0;
+            for (size_t u = 0; u < shapes; u++)
+                row[s] += mix[r][u] * view->gram[u * shapes + s];
+        }
+        for (size_t c = 0; c < n; c++) {
+            matrix[r * n + c] = 0;
+            for (size_t s = 0; s < shapes; s++)
+                matrix[r * n + c] += row[s] * mix[c][s];
+        }
+        scale[r] = matrix[r * n + r] > 0 ? 1 / sqrt(matrix[r * n + r]) : 0;
+    }
+    for (size_t r = 0; r < n; r++) {
+        right[r] *= scale[r];
+        for (size_t c = 0; c < n; c++)
+            matrix[r * n + c] *= scale[r] * scale[c];
+    }
+    if (!quell_linear_solve(matrix, right, out, n))
+        return false;
+    for (size_t r = 0; r < n; r++)
         out[r] *= scale[r];
     return true;
 }
 
-/* Steps of ln f, ln zeta and, with_fall, the fall, of one decay. False if they say nothing. */
-static bool step_of(const decay_view *view, bool with_fall, double step[EXTRAS])
+/* Derivatives by ln f, ln zeta and the fall of a cos + b sin, as sums of the shapes. */
+static void derive(const decay_view *view, double a, double b, double mix[][SHAPES_MOST])
 {
-    double amplitude[COLUMNS_MOST], all[COLUMNS_MOST];
-    size_t linear = 2 * view->decays->count + 1, extras = with_fall ? EXTRAS : BY_FALL;
-    if (!solve(view, NULL, linear, amplitude) ||
-        !solve(view, amplitude + 2 * view->mode, linear + extras, all))
+    const quell_decay *own = &view->decays->mode[view->mode];
+    double w = QUELL_TAU * own->frequency_hz, z = own->damping_ratio, root = sqrt(1 - z * z);
+    double *by_f = mix[BY_FREQUENCY] + view->linear, *by_z = mix[BY_DAMPING] + view->linear,
+           *by_fall = mix[BY_FALL] + view->linear;
+    by_f[T_COS] = -z * w * a + w * root * b;
+    by_f[T_SIN] = -z * w * b - w * root * a;
+    by_z[T_COS] = -z * w * a - z * z * w / root * b;
+    by_z[T_SIN] = -z * w * b + z * z * w / root * a;
+    by_fall[G_COS] = w * root * b;
+    by_fall[G_SIN] = -w * root * a;
+}
+
+/* Steps of ln f, ln zeta and, with_fall, the fall, of one decay. False if they say nothing. */
+static bool step_of(const decay_view *view, size_t start, bool with_fall, double step[EXTRAS])
+{
+    double product[SHAPES_MOST], out[COLUMNS_MOST], mix[COLUMNS_MOST][SHAPES_MOST] = {{0}};
+    size_t linear = view->linear, extras = with_fall ? EXTRAS : BY_FALL;
+    for (size_t c = 0; c < linear; c++)
+        mix[c][c] = 1;
+    project(view, start, product);
+    if (!solve(view, product, mix, linear, out))
         return false;
-    memcpy(step, all + linear, extras * sizeof *step);
+    derive(view, out[2 * view->mode], out[2 * view->mode + 1], mix + linear);
+    if (!solve(view, product, mix, linear + extras, out))
+        return false;
+    memcpy(step, out + linear, extras * sizeof *step);
     return fabs(step[BY_FREQUENCY]) < STEP_MOST && fabs(step[BY_DAMPING]) < DAMPING_STEP_MOST &&
            (!with_fall || fabs(step[BY_FALL]) < STEP_MOST);
 }
 
-/* The decay's mode that is this one, seen along its own direction; false if there is none. */
-static bool look(decay_view *out, const quell_doubter *in, const quell_mode *mode)
+/* The decay's mode that is this one, seen along its own direction; false if there is none. The shapes are for
+   quell_memory_free. */
+static bool look(decay_view *out, quell_doubter *in, const quell_mode *mode)
 {
     const quell_decays *decays = in->decays;
     if (in->recording == NULL || decays == NULL || decays->stops < STOPS_LEAST)
@@ -139,9 +193,12 @@ static bool look(decay_view *out, const quell_doubter *in, const quell_mode *mod
     }
     out->step = (size_t)fmax(in->recording->rate_hz / (PER_PERIOD * highest_hz), 1);
     out->count = decays->window / out->step;
-    return own->damping_ratio > 0 && own->damping_ratio < 1 &&
-           (double)decays->window * own->frequency_hz > CYCLES_LEAST * in->recording->rate_hz &&
-           out->count > 2 * (2 * decays->count + 1 + EXTRAS);
+    if (!(own->damping_ratio > 0 && own->damping_ratio < 1 &&
+          (double)decays->window * own->frequency_hz > CYCLES_LEAST * in->recording->rate_hz &&
+          out->count > 2 * (2 * decays->count + 1 + EXTRAS)))
+        return false;
+    in->failed = !make_shapes(out) || in->failed;
+    return out->shape != NULL;
 }
 
 /* ---------------------------------------------------------------- samples of few stops */
@@ -189,12 +246,12 @@ const char *quell_doubt_falling_stops(quell_doubter *in, const quell_mode *mode)
         return NULL;
     for (size_t s = 0; s < in->decays->stops; s++) {
         double step[EXTRAS];
-        view.start = in->decays->stop[s];
-        if (!step_of(&view, true, step))
+        if (!step_of(&view, in->decays->stop[s], true, step))
             continue;
         add(&fall, step[BY_FALL]);
         add(&off, step[BY_FREQUENCY]);
     }
+    quell_memory_free(view.shape);
     if (fall.n < STOPS_LEAST)
         return NULL;
     double by = mean_of(&fall), errors = by / sqrt(variance_of(&fall));
@@ -249,12 +306,12 @@ const char *quell_doubt_direction(quell_doubter *in, const quell_mode *mode)
     for (size_t s = 0; s < in->decays->stops; s++) {
         double step[EXTRAS];
         int way = way_of(in, s);
-        view.start = in->decays->stop[s];
-        if (way == 0 || !step_of(&view, false, step))
+        if (way == 0 || !step_of(&view, in->decays->stop[s], false, step))
             continue;
         add(&frequency[way > 0], step[BY_FREQUENCY]);
         add(&damping[way > 0], step[BY_DAMPING]);
     }
+    quell_memory_free(view.shape);
     if (frequency[0].n < STOPS_OF_GROUP || frequency[1].n < STOPS_OF_GROUP)
         return NULL;
     const quell_decay *own = &in->decays->mode[view.mode];

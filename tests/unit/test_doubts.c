@@ -228,6 +228,44 @@ START_TEST(a_linear_machine_is_not_doubted_when_shaken_at_random)
 }
 END_TEST
 
+/* Strokes of any length, speed and dwell are no random shaking, whatever they are called: level and frequency go together
+   as each rings down into the next. */
+START_TEST(strokes_called_random_are_not_doubted)
+{
+    enum { N = 30000 };
+    size_t doubts = 0;
+    for (uint64_t seed = 0; seed < SEEDS; seed++) {
+        quell_random *random = quell_random_create(seed);
+        const bool alike = seed % 2 == 0;
+        double sign = 1, length_m = 0, speed_mps = 0, rest_s = 0, a = 3 + 5 * quell_random_uniform(random);
+        for (size_t n = 0; n < N; sign = -sign) {
+            if (n == 0 || !alike) {
+                length_m = 0.02 + 0.1 * quell_random_uniform(random);
+                speed_mps = 0.05 + 0.25 * quell_random_uniform(random);
+                rest_s = 0.02 + 0.4 * quell_random_uniform(random);
+            }
+            size_t ramp = (size_t)(speed_mps / a * RATE_HZ) + 1,
+                   cruise = (size_t)(length_m / speed_mps * RATE_HZ);
+            size_t rest = (size_t)(rest_s * RATE_HZ), end = 2 * ramp + cruise + rest;
+            for (size_t i = 0; i < end && n < N; i++, n++)
+                command[n] = i < ramp                                      ? a * sign
+                             : i >= ramp + cruise && i < 2 * ramp + cruise ? -a * sign
+                                                                           : 0;
+        }
+        const machine m = {25 + 50 * quell_random_uniform(random), 0.02 + 0.06 * quell_random_uniform(random),
+                           0, 0, 0};
+        quell_random_destroy(random);
+        run(&m, command, NULL, N, accel);
+        add_noise(seed, accel, N);
+        quell_recording recording = recording_of(accel, N);
+        quell_modes modes = {.count = 1, .mode = {mode_of(m.frequency_hz, m.damping_ratio, 1)}};
+        judge(&modes, &recording, QUELL_EXCITE_RANDOM, 0, NULL);
+        doubts += any_doubt(&modes);
+    }
+    ck_assert_msg(doubts * 50 <= SEEDS, "%zu of %d linear machines doubted", doubts, SEEDS);
+}
+END_TEST
+
 /* ---------------------------------------------------------------- stops */
 
 enum { STROKES = 16 };
@@ -599,6 +637,43 @@ START_TEST(the_gravest_doubts_are_kept)
 }
 END_TEST
 
+/* Memory may be out at any place: that is said, and nothing leaks. */
+START_TEST(memory_may_be_out)
+{
+    static signed char way[SAMPLES_MOST];
+    size_t stop[STROKES], n = strokes(way, stop), failed = 0;
+    const machine soft = {47, 0.05, 0.5e-3, 0, 0};
+    run(&soft, command, way, n, accel);
+    quell_recording recording = recording_of(accel, n);
+    double sample[3];
+    quell_spectrum spectrum = {.axes = 1, .bins = 3, .bin_hz = 1, .enbw_hz = 1, .asd_m2ps3 = {sample}};
+    static const double band_hz[] = {5, 250};
+    for (size_t kind = 0; kind < 2; kind++)
+        for (size_t at = 1;; at++) {
+            quell_modes modes = {.count = 1, .mode = {mode_of(47, 0.05, (double)NAN)}};
+            quell_decays decays = decays_of(modes.mode, 1, stop, STROKES);
+            quell_shaking shaking = {.kind = kind == 0 ? QUELL_EXCITE_STOPS : QUELL_EXCITE_RANDOM};
+            quell_arena *own = quell_arena_create(1 << 20);
+            quell_doubter in = {.spectrum = &spectrum,
+                                .band_hz = band_hz,
+                                .recording = &recording,
+                                .end = n,
+                                .shaking = &shaking,
+                                .decays = &decays,
+                                .arena = own};
+            quell_memory_fail_at(at);
+            quell_status status = quell_doubts_add_recording(&modes, &in, NULL);
+            quell_memory_fail_at(0);
+            quell_arena_destroy(own);
+            if (status == QUELL_OK)
+                break;
+            ck_assert_int_eq(status, QUELL_E_MEMORY);
+            failed++;
+        }
+    ck_assert_uint_ge(failed, 8);
+}
+END_TEST
+
 Suite *suite_doubts(void)
 {
     Suite *suite = suite_create("doubts");
@@ -607,6 +682,7 @@ Suite *suite_doubts(void)
     tcase_add_checked_fixture(cases, setup, teardown);
     tcase_add_test(cases, a_softening_spring_is_doubted);
     tcase_add_test(cases, a_linear_machine_is_not_doubted_when_shaken_at_random);
+    tcase_add_test(cases, strokes_called_random_are_not_doubted);
     tcase_add_test(cases, decays_of_a_softening_spring_are_doubted);
     tcase_add_test(cases, stops_that_differ_by_direction_are_doubted);
     tcase_add_test(cases, linear_stops_are_not_doubted);
@@ -617,6 +693,7 @@ Suite *suite_doubts(void)
     tcase_add_test(cases, decay_and_spectrum_that_disagree_are_told);
     tcase_add_test(cases, a_tone_on_top_of_a_mode_is_told);
     tcase_add_test(cases, the_gravest_doubts_are_kept);
+    tcase_add_test(cases, memory_may_be_out);
     suite_add_tcase(suite, cases);
     return suite;
 }
