@@ -97,7 +97,12 @@ quell_status quell_machine_setting(const quell_machine *machine, char axis, cons
 typedef struct quell_need {
     char axis; /**< 'x' or 'y' */
     const quell_modes *modes;
-    double drift;                    /**< d: relative, added to the 95 % intervals of f on both sides */
+    double
+        drift; /**< d, of every mode: how far f may be off, relative; what recordings show of it is part of it */
+    /** Half the range of f over the recordings, Hz, that the intervals of f already hold; 0: one recording, or no range.
+        Where it is more than d of f, it is that mode's d. Either way it is not counted twice: an interval is widened by
+        (1 - d) / (1 - h) and (1 + d) / (1 + h) at its ends, h = half range / f, so that every recording stays inside. */
+    double half_range_hz[QUELL_MODES_MAX];
     double residual_limit;           /**< share of ripple allowed, in (0, 1); NaN: the machine file's */
     bool equal;                      /**< R = worst over the modes instead of the weighted sum */
     const quell_shaper *old_setting; /**< carried over unchanged; NULL: none */
@@ -137,6 +142,7 @@ typedef struct quell_axis_choice {
     double weight
         [QUELL_MODES_MAX]; /**< of each mode in R: sum 1; 1 each where R is the largest over the modes */
     double unshaped_ripple_m[QUELL_MODES_MAX];
+    double drift[QUELL_MODES_MAX]; /**< d of each: the need's, or the half range where that is more */
     double uncertainty_hz[QUELL_MODES_MAX][2]; /**< U_k, frequencies */
     double uncertainty_zeta[QUELL_MODES_MAX][2];
     double residual_limit;
@@ -156,7 +162,7 @@ typedef struct quell_axis_choice {
 
 /** Weighted worst residual R of a shaper for a need: weights |c| |gamma + alpha/s| / wd of the reference move (the axis
     brakes at its acceleration and stops at the corner), normalised; 61 frequencies x 3 damping ratios a mode over its
-    95 % intervals, widened by drift and load; a parabola at each maximum. at_estimate: only at the estimates.
+    95 % intervals, widened by drift (as far as recordings have not shown it) and load; a parabola at each maximum. at_estimate: only at the estimates.
     The largest over the modes instead of the weighted sum if need->equal or a participation is not known.
     machine: NULL if nothing is known. need->modes must have at least one mode. */
 double quell_need_residual(const quell_need *need, const quell_machine *machine, const quell_shaper *shaper,

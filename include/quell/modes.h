@@ -11,7 +11,7 @@
 #include "quell/shaping.h"
 #include "quell/spectrum.h"
 
-enum { QUELL_MODES_MAX = 8, QUELL_DOUBTS_MAX = 8 };
+enum { QUELL_MODES_MAX = 8, QUELL_DOUBTS_MAX = 8, QUELL_RECORDINGS_MAX = 64 };
 
 /** One mode. A value that is not known is NaN. */
 typedef struct quell_mode {
@@ -229,20 +229,46 @@ quell_status quell_decays_find(const quell_recording *recording, size_t axis, si
 /** A direction in words: "along X", "along X, 8 deg towards -Z"; "" if it is not known. size >= 48. Returns out. */
 const char *quell_direction_words(const double direction[3], char *out, size_t size);
 
-/** How a mode differs between recordings of one axis. */
+/** How a mode differs between recordings of one axis. Frequencies Hz. Indices count recordings from 0. */
 typedef struct quell_mode_spread {
-    size_t recordings;          /**< in which the mode was found */
-    double frequency_hz;        /**< standard deviation; NaN if found in one only */
-    double damping_ratio;       /**< likewise */
-    size_t lowest, highest;     /**< which recordings had the lowest and the highest frequency, from 0 */
+    size_t recordings;                   /**< in which the mode was found */
+    double frequency_hz;                 /**< standard deviation of their estimates; NaN if found in one only */
+    double damping_ratio;                /**< likewise */
+    double within_frequency_hz;          /**< standard error of one recording (root mean square); NaN: not known */
+    double within_damping_ratio;         /**< likewise */
+    double mean_frequency_hz;            /**< standard error of the pooled value as the mean over conditions */
+    double mean_damping_ratio;           /**< likewise */
+    double half_range_hz;                /**< half the range of f over recordings that their errors do not explain */
+    size_t lowest, highest;              /**< which recordings had the lowest and the highest frequency */
+    size_t farthest;                     /**< the worst condition: whose frequency is farthest from the pooled one */
+    bool found_in[QUELL_RECORDINGS_MAX]; /**< for each recording */
+    double found_hz[QUELL_RECORDINGS_MAX]; /**< its own frequency there; NaN where it is lacking */
 } quell_mode_spread;
 
-/** Modes of several recordings of one axis pooled: those of the recording with the most modes, and those that only
-    others have (at most QUELL_MODES_MAX in all), each sought in every recording within 5 % (or its half-power width);
-    frequency and damping ratio are averaged as logarithms, and the intervals are widened to hold every recording's
-    own. spread has out->count entries. */
-void quell_modes_pool(const quell_modes *each, size_t recordings, quell_modes *out,
-                      quell_mode_spread spread[QUELL_MODES_MAX]);
+/** Modes of several recordings of one axis pooled, lowest frequency first.
+
+    The same mode in two recordings lies within max(5 %, 2 zeta) in ln f; each mode of a recording is taken once and modes
+    keep their order, as when a load lowers them all: most pairs first, then the nearest. At most QUELL_MODES_MAX in all.
+
+    label: the condition of each recording ("z=180,spool=full"); NULL, or NULL entries: not labelled. Recordings with the
+    same label, or without, are repeats of one condition. ln f, ln zeta and c are averaged over the repeats of a
+    condition, then over conditions, with weights 1 / (se^2 + tau^2): se from each recording's 95 % interval, tau^2 the
+    variance between the true values, 0 where the errors explain the scatter. Source: R. DerSimonian, N. Laird, Controlled
+    Clinical Trials 7, 1986 (from memory).
+
+    The pooled 95 % intervals say what the machine may have been in any of the conditions recorded, not how well their
+    mean is known (which is in spread): they hold every condition's value with its error, and so never shrink by
+    adding conditions. Within a condition repeats are taken to be of one value as far as their errors explain their
+    scatter, so that they do shrink the error; as far as they do not, each keeps its own value. (An error that all repeats
+    share, such as a wrong clock, does not shrink and is not seen.) Intervals that are provisional do not shrink.
+
+    c is pooled over the recordings that know it, NaN if none does. Checks are averaged, doubts of all recordings carried
+    over once each, left_out likewise. band_hz, excited_hz, fit and kind are those of the recording with the most modes.
+
+    recordings: 1 to QUELL_RECORDINGS_MAX. spread has out->count entries. out must not be among each. Returns how many
+    modes were dropped for want of room. */
+size_t quell_modes_pool(const quell_modes *each, size_t recordings, const char *const *label, quell_modes *out,
+                        quell_mode_spread spread[QUELL_MODES_MAX]);
 
 /** Damping ratio of a free decay whose amplitude falls by exp(-decrement) a period: d = 2 pi z / sqrt(1 - z^2).
     Textbook relation (e.g. W. T. Thomson, Theory of Vibration with Applications). decrement >= 0; z in [0, 1). */

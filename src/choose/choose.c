@@ -80,6 +80,12 @@ static quell_status check_need(const quell_need *need, quell_error *err)
               mode->damping_ratio < 1))
             return quell_fail(err, QUELL_E_USAGE, "mode %zu has no usable frequency and damping ratio",
                               k + 1);
+        if (!(need->half_range_hz[k] >= 0 && need->half_range_hz[k] < mode->frequency_hz))
+            return quell_fail(
+                err, QUELL_E_USAGE,
+                "mode %zu: half the range over recordings is %s Hz, want at least 0 and less than its "
+                "frequency",
+                k + 1, quell_number_print(found, sizeof found, need->half_range_hz[k], 6));
     }
     return QUELL_OK;
 }
@@ -97,6 +103,7 @@ static void begin_result(choice_work *work)
         const needs_mode *mode = &work->needs.mode[k];
         out->weight[k] = mode->weight;
         out->unshaped_ripple_m[k] = mode->ripple_m;
+        out->drift[k] = mode->drift;
         memcpy(out->uncertainty_hz[k], mode->hz, sizeof mode->hz);
         out->uncertainty_zeta[k][0] = mode->zeta[0];
         out->uncertainty_zeta[k][1] = mode->zeta[NEEDS_DAMPINGS - 1];

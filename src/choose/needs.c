@@ -31,16 +31,19 @@ static double load_stretch(const quell_axis_limits *axis)
     return axis->moving_mass_kg > 0 ? 1 / sqrt(1 + axis->load_kg[1] / axis->moving_mass_kg) : 1;
 }
 
-static void bound_mode(needs_mode *out, const quell_mode *mode, double drift, double stretch)
+/* An interval over recordings holds their half range h already, and d stands for it, too. */
+static void bound_mode(needs_mode *out, const quell_mode *mode, double drift, double half_range_hz,
+                       double stretch)
 {
-    double zeta[2];
+    double zeta[2], h = fmin(half_range_hz / mode->frequency_hz, 0.99), d = fmax(drift, h);
     interval(out->interval_hz, mode->frequency_ci95_hz, mode->frequency_hz);
     interval(zeta, mode->damping_ratio_ci95, mode->damping_ratio);
     out->frequency_hz = mode->frequency_hz;
     out->damping_ratio = fmin(fmax(mode->damping_ratio, 0), 0.99);
     out->interval_hz[0] = fmax(out->interval_hz[0], 0.01 * mode->frequency_hz);
-    out->hz[0] = fmax(out->interval_hz[0] * (1 - drift), 0.01 * mode->frequency_hz) * stretch;
-    out->hz[1] = out->interval_hz[1] * (1 + drift);
+    out->drift = d;
+    out->hz[0] = fmax(out->interval_hz[0] * (1 - d) / (1 - h), 0.01 * mode->frequency_hz) * stretch;
+    out->hz[1] = out->interval_hz[1] * (1 + d) / (1 + h);
     out->zeta[0] = fmin(fmax(zeta[0], 0), 0.99);
     out->zeta[2] = fmin(fmax(zeta[1], 0), 0.99);
     out->zeta[1] = (out->zeta[0] + out->zeta[2]) / 2;
@@ -89,7 +92,8 @@ void needs_prepare(axis_needs *out, const quell_need *need, const quell_machine 
                         .low_hz = HUGE_VAL,
                         .residual_limit = need->residual_limit};
     for (size_t k = 0; k < out->modes; k++) {
-        bound_mode(&out->mode[k], &need->modes->mode[k], need->drift, load_stretch(axis));
+        bound_mode(&out->mode[k], &need->modes->mode[k], need->drift, need->half_range_hz[k],
+                   load_stretch(axis));
         ring_mode(out, &out->mode[k], &need->modes->mode[k]);
         out->low_hz = fmin(out->low_hz, out->mode[k].hz[0]);
         out->high_hz = fmax(out->high_hz, out->mode[k].hz[1]);

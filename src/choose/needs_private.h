@@ -10,6 +10,7 @@ enum { NEEDS_FREQUENCIES = 61, NEEDS_DAMPINGS = 3 };
 typedef struct needs_mode {
     double weight; /* sum over modes 1; 1 each if the worst mode counts */
     double frequency_hz, damping_ratio;
+    double drift; /* d: the need's, or the half range over recordings where that is more */
     double hz[2]; /* with drift and load */
     double zeta[NEEDS_DAMPINGS];
     double interval_hz[2];             /* without them */

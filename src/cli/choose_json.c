@@ -78,16 +78,41 @@ static void json_texts(quell_json *json, json_t *in, const char *key, const char
         quell_json_append_text(json, list, text[i]);
 }
 
+static void json_recordings(quell_json *json, json_t *object, const choose_axis_view *axis)
+{
+    json_t *list = quell_json_array(json, object, "recordings");
+    for (size_t i = 0; i < axis->files->count; i++) {
+        json_t *item = quell_json_item(json, list);
+        quell_json_text(json, item, "file", axis->recording[i].file);
+        cli_json_label(json, item, axis->recording[i].label);
+        quell_json_number(json, item, "residual_nominal", axis->left != NULL ? axis->left[i] : (double)NAN,
+                          "there is one recording, no mode in it, or nothing was chosen");
+    }
+}
+
+static void json_mode(quell_json *json, json_t *item, const choose_axis_view *axis, size_t k)
+{
+    cli_json_mode(json, item, &axis->modes->mode[k]);
+    quell_json_number(json, item, "drift", choose_drift_of(axis, k), "");
+    quell_json_text(json, item, "drift_source", choose_drift_source(axis, k));
+    quell_json_interval(json, item, "judged_frequency_hz", axis->choice->uncertainty_hz[k]);
+    quell_json_interval(json, item, "judged_damping_ratio", axis->choice->uncertainty_zeta[k]);
+    cli_json_spread(json, item, &axis->spread[k], axis->files);
+}
+
 static void json_axis(quell_json *json, json_t *axes, const choose_view *view, const choose_axis_view *axis)
 {
     const quell_axis_choice *choice = axis->choice;
     const char name[2] = {axis->name, '\0'};
     json_t *object = quell_json_object(json, axes, name);
+    json_recordings(json, object, axis);
     json_t *modes = quell_json_array(json, object, "modes");
     for (size_t k = 0; k < axis->modes->count; k++)
-        cli_json_mode(json, quell_json_item(json, modes), &axis->modes->mode[k]);
+        json_mode(json, quell_json_item(json, modes), axis, k);
     cli_json_findings(json, object, &axis->findings);
-    quell_json_number(json, object, "drift", axis->drift, "");
+    size_t most;
+    quell_json_number(json, object, "drift", choose_drift(axis, &most), "");
+    quell_json_text(json, object, "drift_source", choose_drift_source(axis, most));
     quell_json_number(json, object, "residual_limit", choice->residual_limit,
                       "without modes the ripple limit is no share");
     json_t *candidates = quell_json_array(json, object, "candidates");

@@ -13,6 +13,7 @@ static quell_status sight(cli_run *run, choose_axis_view *axis)
     quell_status status = QUELL_OK;
     for (size_t i = 0; i < axis->files->count && status == QUELL_OK; i++) {
         axis->recording[i].file = axis->files->item[i];
+        axis->recording[i].label = axis->files->label[i];
         status = cli_recording_sight(run, axis->files->item[i], axis->name, &axis->recording[i].loaded);
     }
     return status;

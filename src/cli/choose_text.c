@@ -22,6 +22,47 @@ static void print_words(cli_run *run, const char *head, const char *text)
     quell_words_print(stdout, say(run, "%-14s", head), "              ", 79, text);
 }
 
+/* Where modes differ in their drift, each one's. */
+static const char *own_drift(cli_run *run, const choose_axis_view *axis, size_t k)
+{
+    size_t most;
+    choose_drift(axis, &most);
+    if (strcmp(choose_drift_source(axis, most), "recordings") != 0 || axis->modes->count < 2)
+        return "";
+    return say(run, " (drift %s %%, %s)", quell_number_percent(choose_drift_of(axis, k)).text,
+               choose_drift_words(run, axis, k));
+}
+
+/* How recordings scatter, for a mode; NULL for a single one. */
+static const char *describe_spread(cli_run *run, const choose_axis_view *axis, size_t k)
+{
+    const quell_mode_spread *spread = &axis->spread[k];
+    if (spread->recordings < 2)
+        return NULL;
+    const char *far =
+        cli_condition(axis->recording[spread->farthest].file, axis->recording[spread->farthest].label);
+    return say(run, "scatters by %s Hz over %zu recordings (error of one: %s Hz)%s",
+               quell_number_fixed(spread->frequency_hz, 2).text, spread->recordings,
+               quell_number_fixed(spread->within_frequency_hz, 2).text,
+               spread->half_range_hz > 0 ? say(run, ", most in %s (%s Hz)", far,
+                                               quell_number_fixed(spread->found_hz[spread->farthest], 1).text)
+                                         : "");
+}
+
+/* The condition in which most is left by what was chosen. */
+static void print_worst(cli_run *run, const choose_axis_view *axis)
+{
+    const modes_recording *worst = &axis->recording[axis->worst];
+    if (axis->left == NULL)
+        return;
+    double hz = axis->spread[axis->choice->strongest].found_hz[axis->worst];
+    print_words(run, "conditions",
+                say(run, "worst condition: %s%s, %s %% left there at its estimates",
+                    cli_condition(worst->file, worst->label),
+                    isnan(hz) ? "" : say(run, " (%s Hz)", quell_number_fixed(hz, 1).text),
+                    quell_number_percent(axis->left[axis->worst]).text));
+}
+
 static const char *describe_mode(cli_run *run, const choose_axis_view *axis, size_t k)
 {
     const quell_axis_choice *choice = axis->choice;
@@ -31,23 +72,30 @@ static const char *describe_mode(cli_run *run, const choose_axis_view *axis, siz
                              ? ""
                              : say(run, ", ripple %s um without a shaper",
                                    quell_number_fixed(choice->unshaped_ripple_m[k] * 1e6, 0).text);
-    return say(run,
-               "%s Hz, damping ratio %s, weight %s %%%s; judged from %s to %s Hz, damping ratio %s to %s",
-               quell_number_fixed(mode->frequency_hz, 1).text,
-               quell_number_fixed(mode->damping_ratio, 3).text, quell_number_percent(choice->weight[k]).text,
-               ripple, quell_number_fixed(hz[0], 1).text, quell_number_fixed(hz[1], 1).text,
-               quell_number_fixed(zeta[0], 3).text, quell_number_fixed(zeta[1], 3).text);
+    return say(
+        run, "%s Hz, damping ratio %s, weight %s %%%s; judged from %s to %s Hz%s, damping ratio %s to %s",
+        quell_number_fixed(mode->frequency_hz, 1).text, quell_number_fixed(mode->damping_ratio, 3).text,
+        quell_number_percent(choice->weight[k]).text, ripple, quell_number_fixed(hz[0], 1).text,
+        quell_number_fixed(hz[1], 1).text, own_drift(run, axis, k), quell_number_fixed(zeta[0], 3).text,
+        quell_number_fixed(zeta[1], 3).text);
 }
 
 static void print_head(cli_run *run, const choose_axis_view *axis)
 {
     const quell_axis_choice *choice = axis->choice;
-    printf("%c axis: residual limit %s %%, drift %s %%\n", axis->name == 'x' ? 'X' : 'Y',
-           isnan(choice->residual_limit) ? "-" : quell_number_percent(choice->residual_limit).text,
-           quell_number_percent(axis->drift).text);
+    size_t most;
+    double drift = choose_drift(axis, &most);
+    quell_words_print(
+        stdout, "", "  ", 79,
+        say(run, "%c axis: residual limit %s %%, drift %s %%, %s", axis->name == 'x' ? 'X' : 'Y',
+            isnan(choice->residual_limit) ? "-" : quell_number_percent(choice->residual_limit).text,
+            quell_number_percent(drift).text, choose_drift_words(run, axis, most)));
     cli_print_cautions(&axis->findings, "  ");
     for (size_t k = 0; k < choice->modes; k++) {
         print_words(run, say(run, "mode %zu", k + 1), describe_mode(run, axis, k));
+        const char *spread = describe_spread(run, axis, k);
+        if (spread != NULL)
+            print_words(run, "", spread);
         for (size_t i = 0; i < axis->modes->mode[k].doubts; i++)
             print_words(run, "  doubt", axis->modes->mode[k].doubt[i]);
     }
@@ -125,6 +173,7 @@ static void print_choice(cli_run *run, const choose_view *view, const choose_axi
     print_words(run, choice->chosen >= 0 ? "chosen" : "not chosen", choice->why);
     if (choice->setting != NULL)
         print_words(run, "setting", choice->setting);
+    print_worst(run, axis);
     print_list(run, "two ways out", choice->way_out, choice->ways_out_count);
     if (choice->chosen >= 0)
         print_strokes(run, view, axis);

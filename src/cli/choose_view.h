@@ -10,7 +10,12 @@ typedef struct choose_axis_view {
     const cli_list *files;
     modes_recording *recording; /* one a file */
     const quell_modes *modes;
-    double drift;
+    quell_mode_spread spread[QUELL_MODES_MAX]; /* of modes */
+    double drift;                              /* of every mode at least */
+    bool drift_stated;
+    double *
+        left; /* R of what was chosen at each recording's own estimates; NULL: a single recording, or nothing chosen */
+    size_t worst;            /* the recording where that is most */
     quell_findings findings; /* of the recordings and of the analysis, each with its file */
     quell_axis_choice *choice;
     quell_status status;
@@ -28,6 +33,15 @@ typedef struct choose_view {
 
 const quell_candidate *choose_row(const quell_axis_choice *choice, int index); /* NULL for -1 */
 void choose_judge_pair(choose_view *view);
+/* What the choice leaves in each recording's condition. */
+void choose_judge_conditions(cli_run *run, const choose_view *view, choose_axis_view *axis,
+                             const quell_need *need);
+/* The drift of a mode; the largest over the modes; and where it comes from: "assumed (common practice, no source)". */
+double choose_drift_of(const choose_axis_view *axis, size_t mode);
+double choose_drift(const choose_axis_view *axis, size_t *mode);
+/* "recordings", "stated" or "assumed". */
+const char *choose_drift_source(const choose_axis_view *axis, size_t mode);
+const char *choose_drift_words(cli_run *run, const choose_axis_view *axis, size_t mode);
 double choose_ripple_sum_um(const quell_axis_choice *choice, const quell_candidate *row, double ci95_um[2]);
 
 /* How a row is marked and called, and whether it has a design frequency and damping ratio to tell. */

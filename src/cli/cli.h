@@ -8,10 +8,11 @@
 
 enum { CLI_LIST_MAX = 64 };
 
-/* Texts given for an option that may be repeated, or for operands; the texts belong to argv. */
+/* Texts given for an option that may be repeated, or for operands; the texts belong to argv. After cli_labels_split
+   the files of FILE@key=value,... and their labels, NULL where there is none. */
 typedef struct cli_list {
     size_t count;
-    const char *item[CLI_LIST_MAX];
+    const char *item[CLI_LIST_MAX], *label[CLI_LIST_MAX];
 } cli_list;
 
 /* Everything that any command can be told. A number not given is NaN; a text NULL. */
@@ -198,6 +199,20 @@ quell_status cli_band(const cli_run *run, double band_hz[2], quell_error *err);
 /* A file name as it must be typed at a shell: quoted where needed, `./` before a dash, control characters as `?`. In
    the arena; `FILE` when memory is out. */
 const char *cli_word(const cli_run *run, const char *name);
+
+/* Takes the labels off a list of recordings. A text that is a file as a whole, '@' and all, is that file.
+   QUELL_E_USAGE for a label that is none behind a file that is there, or one of over 200 bytes. */
+quell_status cli_labels_split(cli_run *run, cli_list *list);
+/* What a recording is called where conditions are compared: its label, or its file without one. */
+const char *cli_condition(const char *file, const char *label);
+/* "FILE (LABEL)", or the file alone. */
+const char *cli_shown_name(const cli_run *run, const char *file, const char *label);
+/* The recordings as they must be typed at a shell, with their labels, four at most. */
+const char *cli_labelled_words(const cli_run *run, const cli_list *list);
+/* `label`, null without one. */
+void cli_json_label(quell_json *json, json_t *item, const char *label);
+/* `spread_across_recordings` of the k-th mode; names of the recordings from the list. */
+void cli_json_spread(quell_json *json, json_t *item, const quell_mode_spread *spread, const cli_list *files);
 
 /* --out: prints the object into <DIR>/<name>.json, making DIR. Takes the object over, whatever happens. */
 quell_status cli_keep_json(cli_run *run, const char *name, quell_json *json);

@@ -10,15 +10,16 @@
 #define AT(field) offsetof(cli_options, field)
 
 static const cli_option choice_rows[] = {
-    {"--x", "RECORDING...", CLI_FILES, AT(x), "recordings of the x axis being shaken"},
+    {"--x", "RECORDING...", CLI_FILES, AT(x),
+     "recordings of the x axis being shaken; FILE@z=180,spool=full says the condition of each"},
     {"--y", "RECORDING...", CLI_FILES, AT(y), "recordings of the y axis being shaken"},
     {"--machine", "FILE", CLI_TEXT, AT(machine), "what the controller takes and what the part asks for"},
     {"--residual-limit", "%", CLI_RATIO, AT(residual_limit),
      "share of the ripple that may be left, if not in the file"},
     {"--drift", "%", CLI_RATIO, AT(drift),
-     "how far frequencies may move until the next measurement (default: 3%, or half the range over the "
-     "recordings if "
-     "that is more)"},
+     "how far frequencies may be off until the next measurement, what the recordings show of it included "
+     "(default: "
+     "3%, or half the range over the recordings if that is more)"},
     {"--equal", NULL, CLI_FLAG, AT(equal), "every mode counts alike: the limit holds for the worst of them"},
     {"--old", "SPEC", CLI_TEXT, AT(old_setting), "the setting in use until now, as a row beside the others"},
     {0},
@@ -28,11 +29,8 @@ static const cli_group choice_group = {"Choice", choice_rows};
 static const cli_group *const groups[] = {&choice_group, &cli_reading_options, &cli_analysis_options,
                                           &cli_output_options, NULL};
 
-/* The least drift that is allowed for when only one recording tells of it. */
+/* What frequencies are taken to move by until the next measurement, where nobody says: common practice, no source. */
 #define LEAST_DRIFT 0.03
-/* Modes of two recordings this near to each other are taken for the same one. */
-#define SAME_MODE 0.15
-
 /* ---------------------------------------------------------------- inputs */
 
 static quell_status read_machine(cli_run *run, choose_view *view)
@@ -116,31 +114,44 @@ static quell_status find_modes(cli_run *run, modes_recording *of, choose_axis_vi
     return status == QUELL_OK ? keep_findings(run, of->file, &findings, &axis->findings) : status;
 }
 
-static const quell_mode *nearest_mode(const quell_modes *modes, double hz)
+/* A mode that one recording lacks is a doubt about that recording, or about the mode. */
+static quell_status add_lacking(cli_run *run, choose_axis_view *axis, size_t k)
 {
-    const quell_mode *nearest = NULL;
-    for (size_t i = 0; i < modes->count; i++)
-        if (nearest == NULL ||
-            fabs(log(modes->mode[i].frequency_hz / hz)) < fabs(log(nearest->frequency_hz / hz)))
-            nearest = &modes->mode[i];
-    return nearest != NULL && fabs(log(nearest->frequency_hz / hz)) < SAME_MODE ? nearest : NULL;
+    quell_status status = QUELL_OK;
+    for (size_t i = 0; i < axis->files->count && status == QUELL_OK; i++) {
+        quell_findings findings = {0};
+        const char *name = cli_shown_name(run, axis->recording[i].file, axis->recording[i].label);
+        double hz = axis->modes->mode[k].frequency_hz;
+        if (axis->spread[k].found_in[i])
+            continue;
+        status = quell_findings_add(&findings, run->arena, "lacking", QUELL_WARN, hz, (double)NAN,
+                                    "see whether it was shaken there, or is none",
+                                    "no mode near %s Hz, unlike the other recordings of its axis",
+                                    quell_number_short(hz, 4).text);
+        cli_say_findings(run, name, &findings);
+        if (status == QUELL_OK)
+            status = keep_findings(run, name, &findings, &axis->findings);
+    }
+    return status;
 }
 
-/* Half the range of a mode's frequency over the recordings, relative to it. */
-static double half_range(cli_run *run, const cli_list *files, const quell_modes *each, double hz)
+static quell_status pool(cli_run *run, const quell_modes *each, quell_modes *pooled, choose_axis_view *axis)
 {
-    double low = HUGE_VAL, high = 0;
-    for (size_t i = 0; i < files->count; i++) {
-        const quell_mode *same = nearest_mode(&each[i], hz);
-        if (same == NULL) {
-            cli_say(run, "%s: warning: no mode near %s Hz, unlike the other recordings of its axis",
-                    files->item[i], quell_number_short(hz, 4).text);
-            continue;
-        }
-        low = fmin(low, same->frequency_hz);
-        high = fmax(high, same->frequency_hz);
-    }
-    return high > low ? (high - low) / (2 * hz) : 0;
+    quell_status status = QUELL_OK;
+    size_t dropped = quell_modes_pool(each, axis->files->count, axis->files->label, pooled, axis->spread);
+    axis->modes = pooled;
+    axis->drift = isnan(run->given.drift) ? LEAST_DRIFT : run->given.drift;
+    axis->drift_stated = !isnan(run->given.drift);
+    for (size_t k = 0; k < pooled->count && status == QUELL_OK; k++)
+        status = add_lacking(run, axis, k);
+    if (status == QUELL_OK && dropped > 0)
+        status = quell_findings_add(
+            &axis->findings, run->arena, "dropped", QUELL_WARN, (double)dropped, QUELL_MODES_MAX,
+            "narrow --band", "the recordings have more than %d different modes together: %zu are not judged",
+            QUELL_MODES_MAX, dropped);
+    return status == QUELL_OK || run->err.status != QUELL_OK
+               ? status
+               : quell_fail(&run->err, status, "out of memory for findings");
 }
 
 static quell_status gather_axis(cli_run *run, choose_axis_view *axis)
@@ -157,15 +168,7 @@ static quell_status gather_axis(cli_run *run, choose_axis_view *axis)
             return status;
         each[i] = axis->recording[i].modes;
     }
-    quell_mode_spread spread[QUELL_MODES_MAX];
-    quell_modes_pool(each, files->count, pooled, spread);
-    axis->modes = pooled;
-    axis->drift = LEAST_DRIFT;
-    for (size_t k = 0; k < pooled->count; k++)
-        axis->drift = fmax(axis->drift, half_range(run, files, each, pooled->mode[k].frequency_hz));
-    if (!isnan(run->given.drift))
-        axis->drift = run->given.drift;
-    return QUELL_OK;
+    return pool(run, each, pooled, axis);
 }
 
 /* QUELL_E_NOT_MET leaves a result, which is shown before the command ends with that status. */
@@ -177,8 +180,12 @@ static quell_status choose_axis(cli_run *run, const choose_view *view, choose_ax
                        .residual_limit = run->given.residual_limit,
                        .equal = run->given.equal,
                        .old_setting = view->has_old ? &view->old_setting : NULL};
+    for (size_t k = 0; k < axis->modes->count; k++)
+        need.half_range_hz[k] = axis->spread[k].half_range_hz;
     quell_error why = {0};
     axis->status = quell_choose_axis(&need, &view->machine, run->arena, axis->choice, &why);
+    if (axis->status == QUELL_OK || axis->status == QUELL_E_NOT_MET)
+        choose_judge_conditions(run, view, axis, &need);
     if (axis->status == QUELL_OK)
         return QUELL_OK;
     if (axis->status == QUELL_E_NOT_MET && run->err.status == QUELL_E_NOT_MET) {
@@ -258,6 +265,10 @@ static quell_status run_choose(cli_run *run)
     for (size_t i = 0; i < 2; i++)
         if (files[i]->count > 0)
             view->axis[view->axes++] = (choose_axis_view){.name = "xy"[i], .files = files[i]};
+    if (status == QUELL_OK)
+        status = cli_labels_split(run, &run->given.x);
+    if (status == QUELL_OK)
+        status = cli_labels_split(run, &run->given.y);
     if (status == QUELL_OK)
         status = choose_load(run, view);
     for (size_t i = 0; i < view->axes && status == QUELL_OK; i++)

@@ -190,7 +190,11 @@ static quell_status run_compare(cli_run *run)
                           "no recording %s the change given, want one at least on each side: quell compare "
                           "BEFORE --after AFTER",
                           run->given.files.count == 0 ? "before" : "after");
-    quell_status status = gather(run, view);
+    quell_status status = cli_labels_split(run, &run->given.files);
+    if (status == QUELL_OK)
+        status = cli_labels_split(run, &run->given.after);
+    if (status == QUELL_OK)
+        status = gather(run, view);
     if (status != QUELL_OK)
         return status;
     if (run->given.json) {

@@ -12,9 +12,11 @@ static const cli_group axis_group = {"Recording", axis_rows};
 static const cli_group *const groups[] = {&axis_group, &cli_reading_options, &cli_analysis_options,
                                           &cli_output_options, NULL};
 
-static quell_status gather(cli_run *run, const char *path, char driven, modes_recording *out)
+static quell_status gather(cli_run *run, const char *path, const char *label, char driven,
+                           modes_recording *out)
 {
     out->file = path;
+    out->label = label;
     quell_status status = cli_recording_load(run, path, driven, &out->loaded);
     if (status != QUELL_OK)
         return status;
@@ -40,9 +42,11 @@ static quell_status check_axes(cli_run *run, const modes_view *view)
 
 static quell_status gather_all(cli_run *run, modes_view *view)
 {
-    const cli_list *files = &run->given.files;
+    const cli_list *files = view->files = &run->given.files;
     char driven = 0;
-    quell_status status = cli_driven_axis(run, &driven);
+    quell_status status = cli_labels_split(run, &run->given.files);
+    if (status == QUELL_OK)
+        status = cli_driven_axis(run, &driven);
     if (status == QUELL_OK)
         status = cli_ignored(run, &view->ignored, &view->ignored_count);
     if (status == QUELL_OK)
@@ -59,13 +63,13 @@ static quell_status gather_all(cli_run *run, modes_view *view)
     if (view->recording == NULL || each == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", files->count);
     for (size_t i = 0; i < files->count && status == QUELL_OK; i++) {
-        status = gather(run, files->item[i], driven, &view->recording[i]);
+        status = gather(run, files->item[i], files->label[i], driven, &view->recording[i]);
         each[i] = view->recording[i].modes;
     }
     if (status == QUELL_OK)
         status = check_axes(run, view);
     if (status == QUELL_OK)
-        quell_modes_pool(each, files->count, &view->modes, view->spread);
+        view->dropped = quell_modes_pool(each, files->count, files->label, &view->modes, view->spread);
     return status;
 }
 
@@ -86,7 +90,7 @@ static quell_status conclude(cli_run *run, const modes_view *view)
     if (view->modes.count > 0) {
         char letter = modes_axis_letter(view);
         cli_next(run, "quell choose --%c %s%s --machine machine.ini --shaper-on %s%s",
-                 letter == 'y' ? 'y' : 'x', cli_word(run, view->recording[0].file), cli_reading_again(run),
+                 letter == 'y' ? 'y' : 'x', cli_labelled_words(run, view->files), cli_reading_again(run),
                  run->given.shaper_on != NULL ? cli_word(run, run->given.shaper_on) : "none|SPEC",
                  letter != 0 ? "" : "   (or --y, if that was shaken)");
         return QUELL_OK;
@@ -146,7 +150,9 @@ const cli_command cli_modes = {
     "response model to the density, as long as a mode more pays. Below each value stands its 95 % interval. "
     "The damping ratio by half-power width, and that of free decays where there are any, are checks. Each "
     "mode comes with its direction and with what speaks against it. Several recordings of one axis are "
-    "fitted each and averaged. Without any mode the exit code is 5.\n"
+    "fitted each and pooled; FILE@z=180,spool=full says what a recording's condition was. Recordings with "
+    "the same label, or none, are repeats and shrink the error; intervals over conditions hold every one of "
+    "them. Without any mode the exit code is 5.\n"
     "--plot FILE draws the density, the fit and what the fit leaves; of stops, the free decays instead. What "
     "else there is goes into files beside it, which are named when they are drawn: FILE-time, a sweep's "
     "frequency over time with the modes; FILE-decay, free decays that check a fit; FILE-density, of stops.\n"

@@ -7,6 +7,12 @@ static void add_side(quell_json *json, const compare_side *side)
     json_t *files = quell_json_array(json, object, "files");
     for (size_t i = 0; i < side->files->count; i++)
         quell_json_append_text(json, files, side->files->item[i]);
+    json_t *each = quell_json_array(json, object, "recordings");
+    for (size_t i = 0; i < side->files->count; i++) {
+        json_t *item = quell_json_item(json, each);
+        quell_json_text(json, item, "file", side->files->item[i]);
+        cli_json_label(json, item, side->files->label[i]);
+    }
     quell_json_number(json, object, "rate_hz", side->spectrum.rate_hz, "");
     quell_json_number(json, object, "duration_s", side->duration_s, "");
     quell_json_integer(json, object, "segments", (long long)side->spectrum.segments);

@@ -15,10 +15,13 @@ static void print_line(const char *label, const char *text)
 
 static void print_side(const compare_side *side)
 {
-    char text[320], seconds[64], dof[64], bin[64];
+    char text[700], seconds[64], dof[64], bin[64];
     for (size_t i = 0; i < side->files->count; i++) {
-        const char *file = side->files->item[i];
-        print_line(i == 0 ? side->name : "", quell_printable(text, sizeof text, file, strlen(file)));
+        const char *file = side->files->item[i], *label = side->files->label[i];
+        char name[320];
+        snprintf(text, sizeof text, "%s%s%s%s", quell_printable(name, sizeof name, file, strlen(file)),
+                 label != NULL ? " (" : "", label != NULL ? label : "", label != NULL ? ")" : "");
+        print_line(i == 0 ? side->name : "", text);
     }
     quell_number_print_fixed(seconds, sizeof seconds, side->duration_s, 1);
     quell_number_print_fixed(dof, sizeof dof, side->spectrum.dof, 0);

@@ -202,6 +202,12 @@ quell_status modes_find_findings(cli_run *run, modes_view *view)
             &view->findings, run->arena, "provisional", QUELL_NOTE, (double)NAN, (double)NAN, "",
             "intervals are provisional: set to +-1 %% of the frequency and +-20 %% of damping "
             "ratio and participation, not estimated from the data");
+    if (status == QUELL_OK && view->dropped > 0)
+        status = quell_findings_add(
+            &view->findings, run->arena, "dropped", QUELL_WARN, (double)view->dropped, QUELL_MODES_MAX,
+            "look at the recordings one by one, or narrow --band",
+            "the recordings have more than %d different modes together: %zu of them are not shown",
+            QUELL_MODES_MAX, view->dropped);
     for (size_t r = 0; r < view->recordings && status == QUELL_OK; r++)
         status = modes_recording_findings(run, &view->recording[r], &view->findings);
     if (status == QUELL_OK)

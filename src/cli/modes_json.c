@@ -19,18 +19,6 @@ static void json_fitted_on(quell_json *json, json_t *item, const modes_view *vie
         quell_json_null(json, item, "fitted_on", no_letter);
 }
 
-static void json_spread(quell_json *json, json_t *item, const quell_mode_spread *spread)
-{
-    if (spread->recordings < 2) {
-        quell_json_null(json, item, "spread_across_recordings", "found in one recording");
-        return;
-    }
-    json_t *object = quell_json_object(json, item, "spread_across_recordings");
-    quell_json_integer(json, object, "recordings", (long long)spread->recordings);
-    quell_json_number(json, object, "frequency_hz", spread->frequency_hz, "");
-    quell_json_number(json, object, "damping_ratio", spread->damping_ratio, "");
-}
-
 static void json_mode(quell_json *json, json_t *list, const modes_view *view, size_t k)
 {
     const quell_mode *mode = &view->modes.mode[k];
@@ -47,7 +35,7 @@ static void json_mode(quell_json *json, json_t *list, const modes_view *view, si
     static const double none[2] = {(double)NAN, (double)NAN};
     quell_json_interval(json, item, "decay_damping_ratio_ci95",
                         isfinite(mode->decay_damping_ratio) ? mode->decay_damping_ratio_ci95 : none);
-    json_spread(json, item, &view->spread[k]);
+    cli_json_spread(json, item, &view->spread[k], view->files);
 }
 
 /* What was taken to shake the machine in a recording, and how that is known. */
@@ -94,6 +82,7 @@ static void json_findings(quell_json *json, const modes_view *view)
     for (size_t i = 0; i < view->recordings; i++) {
         json_t *item = quell_json_item(json, each);
         quell_json_text(json, item, "file", view->recording[i].file);
+        cli_json_label(json, item, view->recording[i].label);
         json_excitation(json, item, &view->recording[i]);
         cli_json_findings(json, item, &view->recording[i].loaded.recording.findings);
     }

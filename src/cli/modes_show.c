@@ -45,14 +45,19 @@ static void print_excitations(const modes_view *view)
     }
 }
 
-static void print_head(const modes_view *view)
+static void print_name(const modes_recording *of)
 {
     char name[320];
+    printf("%s%s%s\n", quell_printable(name, sizeof name, of->file, strlen(of->file)),
+           of->label != NULL ? "  " : "", of->label != NULL ? of->label : "");
+}
+
+static void print_head(const modes_view *view)
+{
     char letter = modes_axis_letter(view), a[64], b[64];
     const quell_modes *modes = &view->modes;
     for (size_t i = 0; i < view->recordings; i++)
-        printf("%s\n",
-               quell_printable(name, sizeof name, view->recording[i].file, strlen(view->recording[i].file)));
+        print_name(&view->recording[i]);
     if (letter != 0)
         printf("  %c axis\n", letter);
     else
@@ -76,22 +81,6 @@ static void print_head(const modes_view *view)
 
 /* ---------------------------------------------------------------- each mode */
 
-static void print_spread(const modes_view *view, size_t k)
-{
-    const quell_mode_spread *spread = &view->spread[k];
-    char f[64], zeta[64];
-    if (view->recordings < 2)
-        return;
-    if (spread->recordings < 2) {
-        printf("    found in one of %zu recordings\n", view->recordings);
-        return;
-    }
-    printf("    found in %zu of %zu recordings, which scatter by %s Hz and %s in damping ratio\n",
-           spread->recordings, view->recordings,
-           quell_number_print_fixed(f, sizeof f, spread->frequency_hz, 2),
-           quell_number_print_fixed(zeta, sizeof zeta, spread->damping_ratio, 4));
-}
-
 static void print_place(const modes_view *view, const quell_mode *mode)
 {
     char direction[64];
@@ -110,7 +99,7 @@ static void print_remarks(const modes_view *view)
     for (size_t k = 0; k < view->modes.count; k++) {
         const quell_mode *mode = &view->modes.mode[k];
         print_place(view, mode);
-        print_spread(view, k);
+        modes_print_spread(view, k);
         for (size_t d = 0; d < mode->doubts; d++)
             quell_words_print(stdout, "    doubt: ", "           ", 79, mode->doubt[d]);
     }

@@ -6,7 +6,7 @@
 
 /* One recording's modes. */
 typedef struct modes_recording {
-    const char *file;
+    const char *file, *label; /* label: NULL if there is none */
     cli_recording loaded;
     size_t axis; /* index of the axis under test */
     quell_spectrum spectrum;
@@ -17,9 +17,11 @@ typedef struct modes_recording {
 
 typedef struct modes_view {
     size_t recordings;
+    const cli_list *files;
     modes_recording *recording;
     quell_modes modes; /* of all recordings together */
     quell_mode_spread spread[QUELL_MODES_MAX];
+    size_t dropped; /* modes of single recordings for which there was no room */
     size_t ignored_count;
     quell_ignored *ignored;
     const cli_idle *idle; /* what is there at rest */
@@ -45,6 +47,9 @@ const char *modes_why_no_participation(const quell_modes *modes);
 
 /* The pictures of --plot. */
 quell_status modes_draw(cli_run *run, const modes_view *view);
+
+/* How the k-th mode differs between the recordings, in lines below it; nothing for a single one. */
+void modes_print_spread(const modes_view *view, size_t k);
 
 /* quell.modes/1 */
 quell_json modes_json(const modes_view *view);

@@ -151,7 +151,8 @@ quell_status cli_parse(const cli_command *command, int count, char **argument, c
     char shown[64];
     for (int i = 0; i < count; i++) {
         const char *text = argument[i];
-        if (only_operands || text[0] != '-' || text[1] == '\0') {
+        bool is_input = text[0] == '-' && (text[1] == '\0' || text[1] == '@'); /* with a label behind it */
+        if (only_operands || text[0] != '-' || is_input) {
             quell_status status = append(operands, text, err);
             if (status != QUELL_OK)
                 return status;

@@ -23,6 +23,7 @@
     X(modes)                                                                                                 \
     X(modes_idle)                                                                                            \
     X(modes_parts)                                                                                           \
+    X(modes_pool)                                                                                            \
     X(modes_recordings)                                                                                      \
     X(doubts)                                                                                                \
     X(compare)                                                                                               \

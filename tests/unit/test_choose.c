@@ -623,6 +623,12 @@ START_TEST(limits_may_be_lengths_and_must_be_stated)
         ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
     }
     need.drift = 0;
+    static const double bad_half_range[] = {-1, 47.3, (double)NAN};
+    for (size_t i = 0; i < 3; i++) {
+        need.half_range_hz[0] = bad_half_range[i];
+        ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
+    }
+    need.half_range_hz[0] = 0;
     modes.mode[1].damping_ratio = 1;
     ck_assert_int_eq(quell_choose_axis(&need, &machine, arena, untouched, &err), QUELL_E_USAGE);
     ck_assert_uint_eq(untouched->count, 7);

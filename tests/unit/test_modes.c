@@ -429,14 +429,18 @@ static quell_modes made(size_t count, const truth *mode)
     return modes;
 }
 
-/* Standard deviations and geometric means by hand. */
+/* Standard deviations and geometric means by hand: three conditions, whose errors are alike. */
 START_TEST(recordings_are_pooled)
 {
     const truth first[] = {{46, .05, 1}}, second[] = {{48, .04, .8}, {90, .03, .2}},
                 third[] = {{47, .045, .9}, {120, .02, .1}};
     quell_modes each[] = {made(1, first), made(2, second), made(2, third)}, pooled;
     quell_mode_spread spread[QUELL_MODES_MAX];
-    quell_modes_pool(each, 3, &pooled, spread);
+    static const char *const apart[] = {"z=0", "z=90", "z=180"};
+    for (size_t i = 0; i < 3; i++)
+        for (int side = 0; side < 2; side++)
+            each[i].mode[0].participation_ci95[side] = each[i].mode[0].participation + (side ? .1 : -.1);
+    quell_modes_pool(each, 3, apart, &pooled, spread);
     ck_assert_uint_eq(pooled.count, 3); /* 120 Hz, which only the third has, is kept too */
     CHECK_NEAR(pooled.mode[0].frequency_hz, cbrt(46.0 * 48 * 47), 1e-9);
     CHECK_NEAR(pooled.mode[0].damping_ratio, cbrt(.05 * .04 * .045), 1e-12);

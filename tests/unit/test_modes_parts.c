@@ -443,7 +443,12 @@ START_TEST(pooling_keeps_every_recordings_modes)
     each[1].mode[1] = stated_mode(60, 0.03, -0.2);
     each[2].mode[0] = stated_mode(25, 0.05, 0.5);
     quell_mode_spread spread[QUELL_MODES_MAX];
-    quell_modes_pool(each, 3, &pooled, spread);
+    static const char *const apart[] = {"z=0", "z=90", "z=180"};
+    for (int side = 0; side < 2; side++) {
+        each[0].mode[0].participation_ci95[side] = side ? 1.1 : 0.9;
+        each[1].mode[0].participation_ci95[side] = side ? 0.9 : 0.7;
+    }
+    quell_modes_pool(each, 3, apart, &pooled, spread);
     const double want_hz[] = {25, sqrt(40 * 40.804), 60, 80};
     const size_t want_found[] = {1, 2, 1, 1};
     ck_assert_uint_eq(pooled.count, 4);

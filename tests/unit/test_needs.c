@@ -79,6 +79,44 @@ START_TEST(uncertainty_is_interval_drift_and_load)
 }
 END_TEST
 
+/* What recordings show of the drift is counted once: a mode that was recorded at f (1 -+ h), without error, is judged over
+   f (1 -+ d); and where they show more than d, over what they show. Random modes: no recording is ever outside. */
+START_TEST(what_recordings_show_is_part_of_the_drift)
+{
+    quell_modes modes = demo_modes('x');
+    quell_machine machine = demo_machine();
+    quell_need need = demo_need('x', &modes);
+    axis_needs needs;
+    static const double h[] = {0.01, 0.047}, d[] = {0.03, 0.047};
+    for (size_t k = 0; k < 2; k++) {
+        quell_mode *mode = &modes.mode[k];
+        mode->frequency_ci95_hz[0] = mode->frequency_hz * (1 - h[k]);
+        mode->frequency_ci95_hz[1] = mode->frequency_hz * (1 + h[k]);
+        need.half_range_hz[k] = h[k] * mode->frequency_hz;
+    }
+    needs_prepare(&needs, &need, &machine);
+    for (size_t k = 0; k < 2; k++) {
+        CHECK_NEAR(needs.mode[k].drift, d[k], 1e-12);
+        CHECK_NEAR(needs.mode[k].hz[0], modes.mode[k].frequency_hz * (1 - d[k]), 1e-12);
+        CHECK_NEAR(needs.mode[k].hz[1], modes.mode[k].frequency_hz * (1 + d[k]), 1e-12);
+    }
+    quell_random *random = quell_random_create(8);
+    for (int trial = 0; trial < 500; trial++) {
+        double *interval = modes.mode[0].frequency_ci95_hz, low = 40 + 5 * quell_random_uniform(random);
+        double high = low + 5 * quell_random_uniform(random), error = 0.01 * quell_random_uniform(random);
+        modes.mode[0].frequency_hz = low + (high - low) * quell_random_uniform(random);
+        interval[0] = low * (1 - error);
+        interval[1] = high * (1 + error);
+        need.half_range_hz[0] = (high - low) / 2;
+        need.drift = 0.08 * quell_random_uniform(random);
+        needs_prepare(&needs, &need, &machine);
+        ck_assert_double_le(needs.mode[0].hz[0], interval[0] * (1 + 1e-12));
+        ck_assert_double_ge(needs.mode[0].hz[1], interval[1] * (1 - 1e-12));
+    }
+    quell_random_destroy(random);
+}
+END_TEST
+
 /* ---------------------------------------------------------------- brute force */
 
 /* V by its definition, in complex arithmetic. */
@@ -236,6 +274,7 @@ Suite *suite_needs(void)
     tcase_set_timeout(cases, 60);
     tcase_add_test(cases, weights_and_ringing_of_the_reference_move);
     tcase_add_test(cases, uncertainty_is_interval_drift_and_load);
+    tcase_add_test(cases, what_recordings_show_is_part_of_the_drift);
     tcase_add_test(cases, worst_residual_is_that_of_a_fine_grid);
     tcase_add_test(cases, maxima_between_grid_points_are_found);
     tcase_add_test(cases, giving_up_early_never_hides_a_setting_that_meets_the_limit);
