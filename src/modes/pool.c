@@ -219,6 +219,20 @@ static void add_facts(quell_modes *out, const quell_modes *from)
     add_left_out(out, from);
 }
 
+/* Weights may bring two averages out of the order that the recordings' modes have. */
+static void sort(quell_modes *modes, quell_mode_spread *spread)
+{
+    for (size_t i = 1; i < modes->count; i++)
+        for (size_t k = i; k > 0 && modes->mode[k - 1].frequency_hz > modes->mode[k].frequency_hz; k--) {
+            quell_mode mode = modes->mode[k];
+            quell_mode_spread of = spread[k];
+            modes->mode[k] = modes->mode[k - 1];
+            modes->mode[k - 1] = mode;
+            spread[k] = spread[k - 1];
+            spread[k - 1] = of;
+        }
+}
+
 size_t quell_modes_pool(const quell_modes *each, size_t recordings, const char *const *label,
                         quell_modes *out, quell_mode_spread spread[QUELL_MODES_MAX])
 {
@@ -234,5 +248,6 @@ size_t quell_modes_pool(const quell_modes *each, size_t recordings, const char *
     out->count = tracks.count;
     for (size_t k = 0; k < tracks.count; k++)
         pool_mode(&in, &tracks.track[k], most, &out->mode[k], &spread[k]);
+    sort(out, spread);
     return tracks.dropped;
 }

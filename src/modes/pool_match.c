@@ -19,11 +19,13 @@ static double apart(const pool_track *track, const quell_mode *mode)
     return distance <= most ? distance : (double)INFINITY;
 }
 
+typedef enum pairing_step { SKIP_MODE, SKIP_TRACK, PAIR } pairing_step;
+
 /* The best pairing of the first i tracks with the first j modes. */
 typedef struct pairing {
     size_t pairs;
     double distance;
-    enum { SKIP_MODE, SKIP_TRACK, PAIR } last; /* what becomes of mode j - 1 and track i - 1 */
+    pairing_step last; /* what becomes of mode j - 1 and track i - 1 */
 } pairing;
 
 static bool better(pairing a, pairing b)
@@ -49,7 +51,7 @@ static void pair_up(const pool_tracks *tracks, const quell_modes *modes, int pai
     for (size_t i = 0; i < tracks->count; i++)
         pair[i] = -1;
     for (size_t i = tracks->count, j = modes->count; i > 0 && j > 0;) {
-        int last = best[i][j].last;
+        pairing_step last = best[i][j].last;
         i -= last != SKIP_MODE;
         j -= last != SKIP_TRACK;
         if (last == PAIR)
