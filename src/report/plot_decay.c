@@ -30,8 +30,8 @@ static void basis_at(const quell_decays *decays, double t_s, double basis[UNKNOW
     basis[2 * decays->count] = 1;
 }
 
-/* The amplitudes that make up the fitted curve, from that curve itself: it is a sum of just these terms, so least squares
-   gives them back. */
+/* The amplitudes that make up the fitted curve, from that curve itself by least squares: exact where it is a sum of just
+   these terms; a tone or a mode beyond the band that was fitted but is not among the modes stays over. */
 static void find_amplitudes(shown_stop *shown)
 {
     const quell_decays *decays = shown->decays;
