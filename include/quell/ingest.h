@@ -205,6 +205,7 @@ const char *quell_stretch_word(quell_stretch kind);
 typedef struct quell_segment {
     quell_stretch kind;
     double start_s, end_s;
+    double trend; /**< of a sweep: rank correlation of frequency with time, -1 to 1; else 0 */
 } quell_segment;
 
 enum { QUELL_SEGMENTS_MAX = 64 };

@@ -22,7 +22,8 @@ static void copy_segments(quell_fitness *out, const quell_recording *recording,
         const ingest_stretch *stretch = &activity->stretch[s];
         out->segment[out->segments++] = (quell_segment){
             stretch->kind, recording->offset_s + digest_start_s(digest, &digest->window[stretch->window[0]]),
-            recording->offset_s + digest_end_s(digest, &digest->window[stretch->window[1] - 1])};
+            recording->offset_s + digest_end_s(digest, &digest->window[stretch->window[1] - 1]),
+            stretch->trend};
     }
 }
 

@@ -635,6 +635,7 @@ bool ingest_is_excitation(quell_stretch kind);
 typedef struct ingest_stretch {
     quell_stretch kind;
     size_t from, to, window[2];
+    double trend; /* as in quell_segment */
 } ingest_stretch;
 
 /* Strokes with less of their energy below 10 Hz shake the sensor, but do not carry it. */

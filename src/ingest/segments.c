@@ -8,11 +8,12 @@
 #define MERGE_LEAST_S 0.3 /* ... but half the longest pause is enough, down to this */
 #define PART_S 0.8        /* after a longer pause another kind of motion may come */
 #define BURST_MOST_S 3.0  /* a longer motion is not one of several bursts */
+#define DWELL_MOST_S 5.0  /* between the bursts of one series */
 #define REST_LEAST_S 0.5  /* a shorter pause is no rest */
 #define LULL_MOST_S 2.0   /* a longer pause is a rest ... */
 #define LULL 1.3          /* ... and so is one that is not so many times louder than the quietest rest */
 
-enum { BLOCKS_MAX = INGEST_SEGMENTS_MAX / 2 - 1 };
+enum { BLOCKS_MAX = INGEST_SEGMENTS_MAX / 2 - 1, SERIES = 4 /* bursts */ };
 
 const char *quell_stretch_word(quell_stretch kind)
 {
@@ -61,7 +62,7 @@ static bool find_blocks(const ingest_window_levels *levels, size_t pause, ingest
         }
         if (*count == BLOCKS_MAX)
             return false;
-        out[(*count)++] = (ingest_block){j, j + 1, QUELL_MOTION};
+        out[(*count)++] = (ingest_block){j, j + 1, QUELL_MOTION, 0};
     }
     return true;
 }
@@ -94,6 +95,35 @@ static size_t join_blocks(const ingest_window_levels *levels, ingest_block block
     return count;
 }
 
+/* Is it one burst, or several with pauses? */
+static bool is_burst(const ingest_window_levels *levels, const ingest_block *block)
+{
+    return block->kind == QUELL_STOPS || (block->kind == QUELL_MOTION &&
+                                          digest_seconds(levels->digest, block->from, block->to) < BURST_MOST_S);
+}
+
+/* Strokes with dwells so long that each became a block of its own. */
+static size_t join_series(const ingest_window_levels *levels, ingest_block block[BLOCKS_MAX], size_t count)
+{
+    size_t kept = 0;
+    for (size_t b = 0; b < count; kept++) {
+        size_t last = b, bursts = 1;
+        while (last + 1 < count && is_burst(levels, &block[b]) && is_burst(levels, &block[last + 1]) &&
+               digest_seconds(levels->digest, block[last].to, block[last + 1].from) < DWELL_MOST_S) {
+            last++;
+            bursts++;
+        }
+        bool series = bursts >= SERIES;
+        block[kept] = block[b];
+        if (series) {
+            block[kept].to = block[last].to;
+            block[kept].kind = QUELL_STOPS;
+        }
+        b = series ? last + 1 : b + 1;
+    }
+    return kept;
+}
+
 static size_t gather_blocks(const ingest_window_levels *levels, ingest_block out[BLOCKS_MAX])
 {
     size_t count, longest = longest_pause(levels);
@@ -104,18 +134,18 @@ static size_t gather_blocks(const ingest_window_levels *levels, ingest_block out
     while (!find_blocks(levels, shorter, out, &count))
         shorter *= 2;
     ingest_blocks_name(levels, out, count);
-    return join_blocks(levels, out, count, pause);
+    return join_series(levels, out, join_blocks(levels, out, count, pause));
 }
 
 /* ---------------------------------------------------------------- stretches */
 
-static void add_stretch(ingest_activity *out, quell_stretch kind, size_t from, size_t to)
+static void add_stretch(ingest_activity *out, quell_stretch kind, double trend, size_t from, size_t to)
 {
     ingest_stretch *last = out->count > 0 ? &out->stretch[out->count - 1] : NULL;
     if (last != NULL && last->kind == kind)
         last->window[1] = to;
     else if (out->count < INGEST_SEGMENTS_MAX)
-        out->stretch[out->count++] = (ingest_stretch){.kind = kind, .window = {from, to}};
+        out->stretch[out->count++] = (ingest_stretch){.kind = kind, .window = {from, to}, .trend = trend};
 }
 
 /* Blocks and the rests between them; one window more on either side of a block. */
@@ -128,10 +158,10 @@ static void make_stretches(ingest_activity *out, const ingest_window_levels *lev
         size_t to = b < count && block[b].to + 1 < windows ? block[b].to + 1 : windows;
         from = from > quiet_from ? from : quiet_from;
         if (digest_seconds(levels->digest, quiet_from, from) >= REST_LEAST_S)
-            add_stretch(out, QUELL_REST, quiet_from, from);
+            add_stretch(out, QUELL_REST, 0, quiet_from, from);
         if (b == count)
             return;
-        add_stretch(out, block[b].kind, from, to);
+        add_stretch(out, block[b].kind, block[b].trend, from, to);
         quiet_from = to;
     }
 }
@@ -166,7 +196,8 @@ static void join_lulls(ingest_activity *out, const ingest_window_levels *levels)
                       stretch[-1].kind == stretch[1].kind;
         bool lull = stretch->kind == QUELL_REST && within && level[s] > LULL * quietest &&
                     digest_seconds(levels->digest, stretch->window[0], stretch->window[1]) < LULL_MOST_S;
-        add_stretch(&kept, lull ? stretch[-1].kind : stretch->kind, stretch->window[0], stretch->window[1]);
+        add_stretch(&kept, lull ? stretch[-1].kind : stretch->kind, stretch->trend, stretch->window[0],
+                    stretch->window[1]);
     }
     *out = kept;
 }
@@ -200,9 +231,9 @@ static void measure_rest(ingest_activity *out, const ingest_window_levels *level
 static void find_activity(ingest_activity *out, const ingest_window_levels *levels)
 {
     if (!isfinite(levels->threshold) && levels->quiet < INGEST_MOTION_MPS2) {
-        add_stretch(out, QUELL_REST, 0, levels->count);
+        add_stretch(out, QUELL_REST, 0, 0, levels->count);
     } else {
-        ingest_block block[BLOCKS_MAX] = {{0, levels->count, QUELL_MOTION}};
+        ingest_block block[BLOCKS_MAX] = {{0, levels->count, QUELL_MOTION, 0}};
         size_t count = 1;
         if (isfinite(levels->threshold))
             count = gather_blocks(levels, block);

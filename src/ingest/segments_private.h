@@ -25,6 +25,7 @@ void ingest_window_levels_free(ingest_window_levels *levels);
 typedef struct ingest_block {
     size_t from, to;
     quell_stretch kind;
+    double trend; /* of a sweep's frequency, as in quell_segment */
 } ingest_block;
 
 /* Names blocks by what moves in them. */

@@ -7,7 +7,9 @@
 
 #define SLOW_SHARE 0.5 /* of the energy below 10 Hz that makes strokes slow ... */
 #define GENTLE 0.5     /* ... if they are this much gentler than what they precede */
-#define TREND 0.6      /* rank correlation of frequency and time in a sweep */
+#define TREND 0.6      /* rank correlation of frequency and time in a sweep ... */
+#define TREND_LONG 0.4 /* ... and in a long one, where a mode that rings at a third of its frequency bends it ... */
+#define TREND_SURE 6.0 /* ... this many standard deviations off that of motion without a trend */
 #define DECAY -0.95    /* of level and time in a decay */
 #define RANGE 1.2      /* of its frequencies: the tenth of them above the range over that below it */
 #define HIGH 0.5       /* a burst, of the level that a tenth of the windows exceeds ... */
@@ -85,16 +87,17 @@ static bool decays(const double *square, const double *order, size_t n, double *
 
 /* Spearman's rank correlation of frequency with time over the windows that move is near 1 where it rises steadily. A
    decay, whose higher modes die first, has a trend, too. */
-static bool is_sweep(const ingest_window_levels *levels, const ingest_block *block)
+static bool is_sweep(const ingest_window_levels *levels, ingest_block *block)
 {
     double *value = levels->work, *order = levels->work + (block->to - block->from);
     size_t n = gather(levels, block, false, value, order);
     if (n < SWEEP_WINDOWS || decays(value, order, n, levels->ranks))
         return false;
     gather(levels, block, true, value, order);
-    double rank = gsl_stats_spearman(value, 1, order, 1, n, levels->ranks);
+    block->trend = gsl_stats_spearman(value, 1, order, 1, n, levels->ranks);
     gsl_sort(value, 1, n);
-    return fabs(rank) > TREND && value[n - 1 - n / 10] > RANGE * value[n / 10];
+    double wanted = fmin(fmax(TREND_SURE / sqrt((double)n), TREND_LONG), TREND);
+    return fabs(block->trend) > wanted && value[n - 1 - n / 10] > RANGE * value[n / 10];
 }
 
 /* Counts bursts, between which it pauses. */
@@ -137,11 +140,13 @@ static bool is_preamble(const ingest_window_levels *levels, const ingest_block *
 
 void ingest_blocks_name(const ingest_window_levels *levels, ingest_block *block, size_t count)
 {
-    for (size_t b = 0; b < count; b++)
+    for (size_t b = 0; b < count; b++) {
         block[b].kind = is_preamble(levels, block, b, count) ? QUELL_STROKES
                         : is_sweep(levels, &block[b])        ? QUELL_SWEEP
                         : has_stops(levels, &block[b])       ? QUELL_STOPS
                                                              : QUELL_MOTION;
+        block[b].trend = block[b].kind == QUELL_SWEEP ? block[b].trend : 0;
+    }
 }
 
 /* One or two knocks are no strokes, and what has a trend of its own is no preamble. */

@@ -11,6 +11,8 @@
 #define LOUDEST_SHARE 0.002    /* ... if it is this share of the loudest */
 #define MOTION_LEAST_MPS2 0.05 /* a window below this does not move, however quiet the rest is */
 #define AROUND_S 4.0           /* to either side: the static mean is the median of the means there */
+#define ENDS_S 2.0             /* from either end: a rest that is short beside a long motion lies here ... */
+#define REST_S 0.5             /* ... and lasts this long */
 
 enum { QUIETEST = 20 }; /* one window in so many is called quiet */
 
@@ -67,11 +69,39 @@ static void heed_fast_motion(ingest_window_levels *levels)
         levels->square[j] = fmax(levels->square[j], levels->ranks[j] * low / all);
 }
 
+/* The quietest `run` windows on end among windows [from, to): the loudest of them. */
+static double quietest_run(const double *square, size_t from, size_t to, size_t run)
+{
+    double quietest = HUGE_VAL;
+    for (size_t j = from; j + run <= to; j++) {
+        double loudest = 0;
+        for (size_t i = j; i < j + run; i++)
+            loudest = fmax(loudest, square[i]);
+        quietest = fmin(quietest, loudest);
+    }
+    return quietest;
+}
+
+/* The level of rest. Where less than a twentieth is rest, the quietest twentieth moves: then a rest at the beginning or
+   the end tells, if it is far below that. */
+static double quiet_square(ingest_window_levels *levels, const double *square, double contrast)
+{
+    const struct ingest_digest *digest = levels->digest;
+    double window_s = (double)(digest->window_steps * digest->step) / digest->rate_hz;
+    double quiet = ranked(levels, square, levels->count / QUIETEST);
+    size_t run = (size_t)ceil(REST_S / window_s), ends = (size_t)(ENDS_S / window_s);
+    if (2 * ends > levels->count)
+        return quiet;
+    double rest = fmin(quietest_run(square, 0, ends, run),
+                       quietest_run(square, levels->count - ends, levels->count, run));
+    return contrast * contrast * rest < quiet ? rest : quiet;
+}
+
 static void set_threshold(ingest_window_levels *levels)
 {
     double loudest = sqrt(ranked(levels, levels->square, levels->count - 1));
-    levels->quiet = sqrt(ranked(levels, levels->square, levels->count / QUIETEST));
-    levels->quiet_slow_square = ranked(levels, levels->slow, levels->count / QUIETEST);
+    levels->quiet = sqrt(quiet_square(levels, levels->square, CONTRAST));
+    levels->quiet_slow_square = quiet_square(levels, levels->slow, SLOW_CONTRAST);
     levels->slow_threshold = fmax(SLOW_CONTRAST * sqrt(levels->quiet_slow_square), MOTION_LEAST_MPS2);
     double threshold = fmax(fmax(CONTRAST * levels->quiet, LOUDEST_SHARE * loudest), MOTION_LEAST_MPS2);
     bool contrast = levels->quiet < INGEST_MOTION_MPS2 && loudest > 1.5 * threshold;

@@ -745,8 +745,8 @@ static recorded plain_side(void)
                                     .direction_known = true,
                                     .sign_known = true};
     out.fitness.segments = 2;
-    out.fitness.segment[0] = (quell_segment){QUELL_REST, 0, 6};
-    out.fitness.segment[1] = (quell_segment){QUELL_SWEEP, 6, 30};
+    out.fitness.segment[0] = (quell_segment){QUELL_REST, 0, 6, 0};
+    out.fitness.segment[1] = (quell_segment){QUELL_SWEEP, 6, 30, 1};
     return out;
 }
 
