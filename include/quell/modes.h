@@ -41,7 +41,10 @@ typedef struct quell_shaking {
     bool acceleration_known;
     double duration_s;       /**< of a known sweep's motion with its dwells; 0: the sweep's own */
     char axis;               /**< 'x' or 'y' as a plan says; 0: not said */
-    size_t first, end;       /**< samples of the recording in which it lasts: first..end - 1 */
+    size_t first, end;       /**< samples of the recording in which it lasts: first..end - 1. Of the rests around it, up to
+                                  2 s on either side of a sweep, so that the segments of a spectrum see its ends
+                                  whole, and up to 1 s after stops belong to it */
+    size_t margin[2];        /**< samples of these rests, within first..end: before and after the motion */
     const char *why;         /**< what speaks for the kind, in words with numbers; "as stated" */
 } quell_shaking;
 
@@ -57,8 +60,14 @@ quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated,
     failure. */
 quell_status quell_shaking_parse(quell_shaking *out, const char *text, quell_error *err);
 
+/** Reads the plan that `quell excite` wrote, the JSON object quell.excite/1, into the stated part of *out. QUELL_OK;
+    QUELL_E_DATA naming the file, the key, what was found and wanted: over 1 MiB, no JSON (with its line), a key twice, of
+    a wrong type or out of range, or one that a sweep needs missing; keys it does not know are passed over; QUELL_E_IO;
+    QUELL_E_MEMORY. out untouched on failure. */
+quell_status quell_shaking_read(quell_shaking *out, const quell_source *source, quell_error *err);
+
 /** The Welch density (m2/s3) that a known sweep commands, at the bins of `like`, with its window, segment and hop over the
-    sweep's duration with its dwells, every sample the mean acceleration over its interval. density has like->bins entries.
+    sweep's duration with its dwells, and rest around it as long as shaking->margin tells, every sample the mean acceleration over its interval. density has like->bins entries.
     QUELL_OK; QUELL_E_USAGE if the sweep is out of range or shorter than a segment; QUELL_E_MEMORY. */
 quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spectrum *like, double *density,
                                  quell_error *err);
@@ -67,16 +76,18 @@ quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spect
 typedef struct quell_sweep_check {
     double recorded_mps2;  /**< acceleration of the strokes, from the density below the lowest mode; NaN: not known */
     double planned_mps2;   /**< NaN if the plan does not say */
-    double reached_hz[2];  /**< within the plan's range, where what was recorded keeps within 6 dB of it */
+    double reached_hz[2];  /**< the part of the plan's range where what was recorded has no less than a quarter of the
+                                energy, 6 dB, that recorded_mps2 would leave; NaN: nowhere */
     bool ran;              /**< neither is off by more than 10 % */
 } quell_sweep_check;
 
 struct quell_modes;
 
-/** Compares the density of axis `axis`, the fitted modes' response taken off, to the plan's.
+/** Compares the density of axis `axis`, the fitted modes' response taken off, to the plan's: what compares is the
+    energy, density times the segments that it is the mean of. The spectrum is that of shaking's first..end.
     QUELL_OK; QUELL_E_USAGE if the sweep is not known; QUELL_E_MEMORY. */
 quell_status quell_sweep_verify(quell_sweep_check *out, const quell_spectrum *spectrum, size_t axis,
-                                const struct quell_modes *modes, const quell_shaking *shaking, double recorded_s,
+                                const struct quell_modes *modes, const quell_shaking *shaking,
                                 quell_error *err);
 
 /** A frequency the user takes out, with the reason that every result repeats. */

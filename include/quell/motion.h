@@ -99,6 +99,10 @@ quell_status quell_motion_add_stroke(quell_motion_list *list, double length_m, d
 quell_status quell_motion_add_preamble(quell_motion_list *list, const quell_preamble *preamble,
                                        quell_error *err);
 
+/** Is it a sweep that can be made: all values finite and > 0, the end above the start, at most 1e6 cycles?
+    Returns QUELL_OK; QUELL_E_USAGE saying what was found and wanted. */
+quell_status quell_motion_check_sweep(const quell_sweep *sweep, quell_error *err);
+
 /** The whole sweep, cycle by cycle until the frequency passes end_hz. At most 1e6 cycles. Every cycle begins and
     ends at rest at the same place; its stroke is a / (16 f^2), its greatest speed a / (4 f).
     Returns QUELL_OK; QUELL_E_USAGE if a value is out of range; QUELL_E_MEMORY. */

@@ -23,7 +23,7 @@ typedef struct cli_options {
 
     const char *idle;
     double segment_s, overlap, threads;
-    const char *window, *band, *shaper_on;
+    const char *window, *band, *shaper_on, *excitation;
     cli_list ignore;
 
     bool json, quiet, help, version;
@@ -97,6 +97,7 @@ typedef struct cli_run {
     bool printed_json;     /* the command's own object is out */
     bool warned_of_shaper; /* that --shaper-on is unstated has been said */
     struct cli_idle *idle; /* of --idle, once it was read */
+    const quell_shaking *excitation; /* of --excitation, likewise */
 } cli_run;
 
 /* Parses argv[0..] (after the command's name). QUELL_E_USAGE names the option, what was found and what is wanted. */
@@ -225,6 +226,9 @@ char *cli_short_name(cli_run *run, const char *path);
 quell_status cli_driven_axis(cli_run *run, char *axis);
 quell_status cli_ignored(cli_run *run, quell_ignored **out, size_t *count);
 quell_status cli_shaper_on(cli_run *run, quell_shaper *out, bool *stated);
+
+/* --excitation, in words or a plan's file, read once a run; *given = false, out untouched, where it is not there. */
+quell_status cli_excitation(cli_run *run, bool *given, quell_shaking *out);
 
 /* What is said where --shaper-on is not stated: cli_modes_make says it once a run. */
 #define CLI_SHAPER_UNSTATED                                                                                  \

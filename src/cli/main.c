@@ -84,7 +84,10 @@ static quell_status check_files(cli_run *run)
         if (plots[i] != NULL && quell_plot_check_name(plots[i], &run->err) != QUELL_OK)
             return run->err.status;
     const cli_list *const lists[] = {&given->files, &given->x, &given->y, &given->after};
-    size_t dashes = given->machine != NULL && strcmp(given->machine, "-") == 0 ? 1 : 0;
+    const char *const single[] = {given->machine, given->idle, given->excitation};
+    size_t dashes = 0;
+    for (size_t i = 0; i < sizeof single / sizeof single[0]; i++)
+        dashes += single[i] != NULL && strcmp(single[i], "-") == 0 ? 1 : 0;
     for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++)
         for (size_t i = 0; i < lists[k]->count; i++)
             dashes += strcmp(lists[k]->item[i], "-") == 0 ? 1 : 0;

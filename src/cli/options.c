@@ -43,6 +43,9 @@ static const cli_option analysis_rows[] = {
     {"--band", "LO:HI", CLI_TEXT, AT(band), "look only at these frequencies, Hz"},
     {"--ignore", "HZ=\"reason\"", CLI_REPEAT, AT(ignore),
      "leave a frequency out, and say why in every result"},
+    {"--excitation", "WORDS|PLAN", CLI_TEXT, AT(excitation),
+     "what shook it: sweep, sweep:F0:F1:RATE[:ACCEL], random, stops, ambient, or the plan's file (default: "
+     "found)"},
     {"--threads", "N", CLI_COUNT, AT(threads),
      "processors to share the work (default: all); no result depends on it"},
     {"--shaper-on", "none|SPEC", CLI_TEXT, AT(shaper_on),

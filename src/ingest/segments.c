@@ -98,8 +98,9 @@ static size_t join_blocks(const ingest_window_levels *levels, ingest_block block
 /* Is it one burst, or several with pauses? */
 static bool is_burst(const ingest_window_levels *levels, const ingest_block *block)
 {
-    return block->kind == QUELL_STOPS || (block->kind == QUELL_MOTION &&
-                                          digest_seconds(levels->digest, block->from, block->to) < BURST_MOST_S);
+    return block->kind == QUELL_STOPS ||
+           (block->kind == QUELL_MOTION &&
+            digest_seconds(levels->digest, block->from, block->to) < BURST_MOST_S);
 }
 
 /* Strokes with dwells so long that each became a block of its own. */
@@ -107,11 +108,11 @@ static size_t join_series(const ingest_window_levels *levels, ingest_block block
 {
     size_t kept = 0;
     for (size_t b = 0; b < count; kept++) {
-        size_t last = b, bursts = 1;
+        size_t last = b, bursts = block[b].kind == QUELL_STOPS ? SERIES : 1;
         while (last + 1 < count && is_burst(levels, &block[b]) && is_burst(levels, &block[last + 1]) &&
                digest_seconds(levels->digest, block[last].to, block[last + 1].from) < DWELL_MOST_S) {
             last++;
-            bursts++;
+            bursts += block[last].kind == QUELL_STOPS ? SERIES : 1;
         }
         bool series = bursts >= SERIES;
         block[kept] = block[b];

@@ -8,7 +8,7 @@
 #define SLOW_SHARE 0.5 /* of the energy below 10 Hz that makes strokes slow ... */
 #define GENTLE 0.5     /* ... if they are this much gentler than what they precede */
 #define TREND 0.6      /* rank correlation of frequency and time in a sweep ... */
-#define TREND_LONG 0.4 /* ... and in a long one, where a mode that rings at a third of its frequency bends it ... */
+#define TREND_LONG 0.4 /* ... and in a long one, which the ringing of modes at odd harmonics bends ... */
 #define TREND_SURE 6.0 /* ... this many standard deviations off that of motion without a trend */
 #define DECAY -0.95    /* of level and time in a decay */
 #define RANGE 1.2      /* of its frequencies: the tenth of them above the range over that below it */

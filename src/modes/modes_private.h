@@ -5,6 +5,11 @@
 
 #include "quell/modes.h"
 
+/* ---------------------------------------------------------------- a known sweep (sweep_density.c) */
+
+/* Samples at rate_hz of a sweep with its dwells and the rests around it; whole. */
+double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
+
 /* ---------------------------------------------------------------- response model */
 
 /* Parameters of K modes: ln f, ln zeta, c for each mode in turn, then b0, b1, n. */

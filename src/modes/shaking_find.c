@@ -3,11 +3,13 @@
 
 #include <math.h>
 
-#define JOIN_S 5.0      /* dwells and lulls up to this lie within one excitation ... */
+#define JOIN_S 5.0       /* dwells and lulls up to this lie within one excitation ... */
 #define SWEEP_JOIN_S 0.5 /* ... but two sweeps are two */
+#define NEXT_S 0.2       /* neighbouring stretches are a sample apart, and last 0.5 s or more */
 #define BURST_S 2.0      /* a shorter motion is a knock: nothing can be measured with it */
 #define GENTLE_MPS2 0.25 /* no machine shakes itself more gently: then the surroundings do */
-#define LAST_REST_S 1.0  /* after the last stop, the ringing that stops are made for */
+#define MARGIN_S 2.0 /* of rest around a sweep: the longest segment that is chosen without being asked for */
+#define LAST_REST_S 1.0 /* after the last stop, the ringing that stops are made for */
 
 /* Motion of one kind, with the short rests within. */
 typedef struct span {
@@ -132,13 +134,19 @@ static const span *choose(const span *found, size_t count, const quell_shaking *
     return best;
 }
 
-/* Until when the ringing after the last stop may be used: the next motion, or a second. */
-static double end_of_stops(const quell_fitness *fitness, const span *of)
+/* How far it rests before and after the motion, up to `most_s`: to the next motion or the recording's end. */
+static void rests_around(const quell_fitness *fitness, const span *of, double most_s, double rest_s[2])
 {
-    for (size_t s = 0; s < fitness->segments; s++)
-        if (fitness->segment[s].start_s >= of->end_s && fitness->segment[s].kind != QUELL_REST)
-            return fmin(of->end_s + LAST_REST_S, fitness->segment[s].start_s);
-    return of->end_s + LAST_REST_S;
+    rest_s[0] = rest_s[1] = 0;
+    for (size_t s = 0; s < fitness->segments; s++) {
+        const quell_segment *rest = &fitness->segment[s];
+        if (rest->kind != QUELL_REST)
+            continue;
+        if (fabs(rest->end_s - of->start_s) < NEXT_S)
+            rest_s[0] = fmin(rest->end_s - rest->start_s, most_s);
+        if (fabs(rest->start_s - of->end_s) < NEXT_S)
+            rest_s[1] = fmin(rest->end_s - rest->start_s, most_s);
+    }
 }
 
 static const char *words(const span *of, size_t spans, quell_arena *arena)
@@ -153,8 +161,8 @@ static const char *words(const span *of, size_t spans, quell_arena *arena)
         return quell_arena_print(arena, "the frequency of the motion %s steadily from %s s to %s s%s",
                                  of->trend < 0 ? "falls" : "rises", from.text, to.text, others);
     if (of->kind == QUELL_STOPS)
-        return quell_arena_print(arena, "the motion comes in bursts with pauses from %s s to %s s%s", from.text,
-                                 to.text, others);
+        return quell_arena_print(arena, "the motion comes in bursts with pauses from %s s to %s s%s",
+                                 from.text, to.text, others);
     return quell_arena_print(arena,
                              "the motion from %s s to %s s neither changes its frequency steadily nor pauses "
                              "again and again: it is taken for random%s",
@@ -166,15 +174,21 @@ static quell_status take_motion(quell_shaking *out, const quell_shaking *stated,
                                 quell_arena *arena)
 {
     out->kind = stated != NULL ? stated->kind : excitation_of(of->kind);
-    double end_s = out->kind == QUELL_EXCITE_STOPS ? end_of_stops(fitness, of) : of->end_s;
-    out->first = sample_at(recording, of->start_s);
-    out->end = sample_at(recording, end_s + 0.5 / recording->rate_hz);
+    double rest_s[2], half_s = 0.5 / recording->rate_hz;
+    bool sweeps = out->kind == QUELL_EXCITE_SWEEP, stops = out->kind == QUELL_EXCITE_STOPS;
+    rests_around(fitness, of, sweeps ? MARGIN_S : stops ? LAST_REST_S : 0, rest_s);
+    size_t first = sample_at(recording, of->start_s), end = sample_at(recording, of->end_s + half_s);
+    out->first = sweeps ? sample_at(recording, of->start_s - rest_s[0]) : first;
+    out->end = sample_at(recording, of->end_s + rest_s[1] + half_s);
+    out->margin[0] = first - out->first;
+    out->margin[1] = out->end - end;
     out->why = stated != NULL ? "as stated" : words(of, spans, arena);
     return out->why != NULL ? QUELL_OK : QUELL_E_MEMORY;
 }
 
 static quell_status take_all(quell_shaking *out, const quell_shaking *stated, size_t spans,
-                             const quell_recording *recording, const quell_fitness *fitness, quell_arena *arena)
+                             const quell_recording *recording, const quell_fitness *fitness,
+                             quell_arena *arena)
 {
     out->kind = stated != NULL ? stated->kind : QUELL_EXCITE_AMBIENT;
     out->first = 0;
@@ -186,8 +200,9 @@ static quell_status take_all(quell_shaking *out, const quell_shaking *stated, si
     return out->why != NULL ? QUELL_OK : QUELL_E_MEMORY;
 }
 
-quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated, const quell_recording *recording,
-                                const quell_fitness *fitness, quell_arena *arena, quell_error *err)
+quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated,
+                                const quell_recording *recording, const quell_fitness *fitness,
+                                quell_arena *arena, quell_error *err)
 {
     span found[QUELL_SEGMENTS_MAX];
     quell_shaking made = stated != NULL ? *stated : (quell_shaking){0};
@@ -195,7 +210,8 @@ quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated,
     size_t count = gather(fitness, stated, found);
     const span *best = choose(found, count, stated, recording);
     bool still = stated != NULL ? stated->kind == QUELL_EXCITE_AMBIENT : best == NULL;
-    if (best == NULL && !still && stated->kind != QUELL_EXCITE_RANDOM) /* gentle random motion may go unseen */
+    if (best == NULL && !still &&
+        stated->kind != QUELL_EXCITE_RANDOM) /* gentle random motion may go unseen */
         return quell_fail(err, QUELL_E_DATA, "nothing moves in %s s, want %s, as stated",
                           quell_number_fixed(fitness->duration_s, 1).text,
                           stated->kind == QUELL_EXCITE_SWEEP ? "a sweep" : "strokes with stops");

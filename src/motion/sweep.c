@@ -5,7 +5,7 @@
 
 #define CYCLES_MAX 1e6
 
-static quell_status check(const quell_sweep *sweep, quell_error *err)
+quell_status quell_motion_check_sweep(const quell_sweep *sweep, quell_error *err)
 {
     quell_status status = quell_motion_require(sweep->start_hz, false, "start of the sweep", "Hz", err);
     if (status == QUELL_OK)
@@ -34,7 +34,7 @@ static quell_status check(const quell_sweep *sweep, quell_error *err)
 
 quell_status quell_motion_add_sweep(quell_motion_list *list, const quell_sweep *sweep, quell_error *err)
 {
-    quell_status status = check(sweep, err);
+    quell_status status = quell_motion_check_sweep(sweep, err);
     if (status != QUELL_OK)
         return status;
     double start = list->end_s, elapsed = 0, acceleration = sweep->acceleration_mps2,

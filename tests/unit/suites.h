@@ -26,6 +26,7 @@
     X(modes_pool)                                                                                            \
     X(modes_recordings)                                                                                      \
     X(doubts)                                                                                                \
+    X(shaking)                                                                                               \
     X(compare)                                                                                               \
     X(ingest_clock)                                                                                          \
     X(ingest_timeline)                                                                                       \

@@ -1,0 +1,56 @@
+/* --excitation: what shook the machine, in words or as the plan that it ran. */
+#include "cli/cli.h"
+
+#include <string.h>
+
+/* Is it one of the words, right or wrong in what follows, rather than the name of a file? */
+static bool is_words(const char *text)
+{
+    static const char *const words[] = {"sweep", "random", "stops", "ambient"};
+    for (size_t k = 0; k < sizeof words / sizeof words[0]; k++) {
+        size_t length = strlen(words[k]);
+        if (strncmp(text, words[k], length) == 0 && (text[length] == '\0' || text[length] == ':'))
+            return true;
+    }
+    return false;
+}
+
+static quell_status read_plan(cli_run *run, const char *path, quell_shaking *out)
+{
+    quell_file file;
+    quell_source source;
+    quell_status status = quell_file_open(&file, path, &source, &run->err);
+    if (status != QUELL_OK)
+        return quell_fail(
+            &run->err, status,
+            "%s; option --excitation wants sweep, sweep:F0:F1:RATE[:ACCEL], random, stops, ambient "
+            "or a plan's file",
+            run->err.text);
+    status = quell_shaking_read(out, &source, &run->err);
+    quell_file_close(&file);
+    return status;
+}
+
+quell_status cli_excitation(cli_run *run, bool *given, quell_shaking *out)
+{
+    const char *text = run->given.excitation;
+    *given = text != NULL;
+    if (text == NULL)
+        return QUELL_OK;
+    if (run->excitation == NULL) {
+        quell_shaking *made = QUELL_NEW(run->arena, quell_shaking, 1);
+        quell_status status =
+            made != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for --excitation");
+        if (status == QUELL_OK && is_words(text)) {
+            status = quell_shaking_parse(made, text, &run->err);
+            if (status != QUELL_OK)
+                quell_fail(&run->err, status, "option --excitation: %s", run->err.text);
+        } else if (status == QUELL_OK)
+            status = read_plan(run, text, made);
+        if (status != QUELL_OK)
+            return status;
+        run->excitation = made;
+    }
+    *out = *run->excitation;
+    return QUELL_OK;
+}
