@@ -141,7 +141,7 @@ static quell_doubt_kind *const of_spectrum[] = {
 };
 
 static quell_doubt_kind *const of_recording[] = {
-    quell_doubt_speed,     quell_doubt_level,        quell_doubt_falling_stops,
+    quell_doubt_speed,     quell_doubt_level,        quell_doubt_sweep, quell_doubt_falling_stops,
     quell_doubt_direction, quell_doubt_disagreement, quell_doubt_tone,
 };
 

@@ -10,7 +10,7 @@
    move, which the fitted response tells.
 
    Where z is not as Gaussian shaking makes it, nothing is said: in strokes level and frequency go together in any
-   machine, as they do while a sweep passes a mode. */
+   machine, as they do while a sweep passes a mode (doubts_sweep.c). */
 #include "modes_private.h"
 
 #include <math.h>
@@ -26,7 +26,6 @@
 #define LOGARITHM_OFF 0.25
 #define SKEWNESS_MOST 0.35
 #define EULER 0.57721566490153286
-#define SHARE_LEAST 0.2
 
 enum { PARTS_MOST = 32, PARTS_LEAST = 12, PERIODS_OF_PART = 20 };
 
@@ -131,45 +130,7 @@ static double standard_error_hz(const levels *in)
     return sqrt((n - 1) / n * sum);
 }
 
-/* ---------------------------------------------------------------- from rotation to frequency */
-
-/* Where the middle of the mode's response lies behind a filter about centre_hz. */
-static double middle_hz(const quell_modes *modes, const quell_mode *mode, double factor, double centre_hz,
-                        double spread_hz)
-{
-    quell_mode moved[QUELL_MODES_MAX];
-    size_t count = 0;
-    for (size_t k = 0; isfinite(mode->participation) && k < modes->count; k++)
-        if (isfinite(modes->mode[k].participation) && modes->mode[k].seen_on == mode->seen_on) {
-            moved[count] = modes->mode[k];
-            moved[count++].frequency_hz *= &modes->mode[k] == mode ? factor : 1;
-        }
-    if (count == 0) {
-        moved[0] = *mode;
-        moved[0].participation = 1;
-        moved[0].frequency_hz *= factor;
-        count = 1;
-    }
-    double sum = 0, moment = 0;
-    for (int i = -160; i <= 160; i++) {
-        double off = i / 40.0, x = centre_hz + off * spread_hz;
-        if (x <= 0)
-            continue;
-        double h = cabs(quell_response(moved, count, x)), weight = h * h * exp(-off * off);
-        sum += weight;
-        moment += weight * x;
-    }
-    return moment / sum;
-}
-
-/* By what share of the mode's move the rotation moves. */
-static double share_of_move(const quell_modes *modes, const quell_mode *mode, double spread_hz)
-{
-    const double by = 0.005;
-    double f = mode->frequency_hz;
-    return (middle_hz(modes, mode, 1 + by, f, spread_hz) - middle_hz(modes, mode, 1 - by, f, spread_hz)) /
-           (2 * by * f);
-}
+/* ---------------------------------------------------------------- the doubt */
 
 static double spread_for(const quell_modes *modes, const quell_mode *mode)
 {
@@ -181,15 +142,13 @@ static double spread_for(const quell_modes *modes, const quell_mode *mode)
     return spread;
 }
 
-/* ---------------------------------------------------------------- the doubt */
-
 static const char *judge(quell_doubter *in, const quell_mode *mode, const levels *found, double spread_hz)
 {
-    double share = share_of_move(in->modes, mode, spread_hz);
+    double share = quell_ringing_share(in->modes, mode, spread_hz);
     double weak = rotation_hz(found, 0, found->parts), strong = rotation_hz(found, 1, found->parts);
     double errors = (weak - strong) / standard_error_hz(found);
     double fall = (weak - strong) / share / mode->frequency_hz;
-    if (!(share > SHARE_LEAST && fall > FALL_LEAST && errors > FALL_ERRORS))
+    if (!(share > RINGING_SHARE_LEAST && fall > FALL_LEAST && errors > FALL_ERRORS))
         return NULL;
     double energy[2] = {0}, count[2] = {0};
     for (size_t p = 0; p < found->parts; p++)

@@ -207,9 +207,9 @@ quell_number_text quell_doubt_errors(double errors);
    last are dropped. in: all but modes and failed are filled in. QUELL_OK; QUELL_E_MEMORY. */
 quell_status quell_doubts_add_recording(quell_modes *modes, quell_doubter *in, quell_error *err);
 
-/* doubts_checks.c, doubts_speed.c, doubts_level.c, doubts_stops.c. */
+/* doubts_checks.c, doubts_speed.c, doubts_level.c, doubts_sweep.c, doubts_stops.c. */
 quell_doubt_kind quell_doubt_frame, quell_doubt_disagreement, quell_doubt_tone, quell_doubt_speed,
-    quell_doubt_level, quell_doubt_falling_stops, quell_doubt_direction;
+    quell_doubt_level, quell_doubt_sweep, quell_doubt_falling_stops, quell_doubt_direction;
 
 /* The ringing of a mode as a rotating vector: the samples turned back by its frequency and low-passed by a Gaussian.
    Where |z| goes, the amplitude goes (m/s2); where its angle runs, the frequency is off. */
@@ -225,5 +225,33 @@ typedef struct quell_ringing {
    quell_memory_free. */
 quell_status quell_ringing_get(quell_ringing *out, const quell_recording *recording, size_t axis,
                                size_t first, size_t end, double frequency_hz, double spread_hz);
+
+/* By what share of a move of the mode's frequency the rotation of its ringing behind that filter moves: the response of
+   the fitted modes, the noise left out. Below RINGING_SHARE_LEAST it says nothing of the frequency. */
+#define RINGING_SHARE_LEAST 0.2
+double quell_ringing_share(const quell_modes *modes, const quell_mode *mode, double spread_hz);
+
+enum { STOP_VIEW_LEAST = 4, STOP_OWN = 4, STOP_SHAPES_MOST = 2 * QUELL_MODES_MAX + 1 + STOP_OWN };
+enum { STOP_BY_FREQUENCY, STOP_BY_DAMPING, STOP_BY_FALL, STOP_STEPS };
+
+/* One mode's part in the decays, seen along its direction. The shapes that a decay is made of are the same for each:
+   exp(-zeta w t) cos and sin for every mode, an offset, and STOP_OWN more of the mode's own. */
+typedef struct quell_stop_view {
+    const quell_recording *recording;
+    const quell_decays *decays;
+    size_t mode; /* of decays */
+    double direction[3];
+    size_t step, count; /* every step-th sample is used, count of them */
+    size_t linear, shapes;
+    double *shape; /* count rows of `shapes` */
+    double gram[STOP_SHAPES_MOST * STOP_SHAPES_MOST];
+} quell_stop_view;
+
+/* The decays' mode that is this one, seen along its own direction. False, and nothing to free, if there is none, fewer
+   than STOP_VIEW_LEAST stops, too few samples, or memory is out (in->failed). shape is for quell_memory_free. */
+bool quell_stop_look(quell_stop_view *out, quell_doubter *in, const quell_mode *mode);
+
+/* Steps of ln f, ln zeta and, with_fall, the fall, of the decay from sample `start` on. False if they say nothing. */
+bool quell_stop_step(const quell_stop_view *view, size_t start, bool with_fall, double step[STOP_STEPS]);
 
 #endif
