@@ -35,12 +35,13 @@ typedef enum study_figure {
     STUDY_F_COVERED, /* share of the 95 % intervals that hold the truth */
     STUDY_ZETA_COVERED,
     STUDY_C_COVERED,
-    STUDY_ZETA_WIDTH, /* median half-width of the interval of zeta, relative */
-    STUDY_FALSE,      /* modes a recording that are none */
-    STUDY_PEAKS,      /* peaks a recording that are no modes, of quell_peaks_find */
-    STUDY_FAILED,     /* share of recordings that no modes could be sought in */
-    STUDY_FIND_S,     /* processor seconds of quell_modes_find on the spectrum, median */
-    STUDY_MEASURE_S,  /* of the whole measurement */
+    STUDY_ZETA_WIDTH,   /* median half-width of the interval of zeta, relative */
+    STUDY_ZETA_CALIBRE, /* that by 1.96 of the bound's standard deviations */
+    STUDY_FALSE,        /* modes a recording that are none */
+    STUDY_PEAKS,        /* peaks a recording that are no modes, of quell_peaks_find */
+    STUDY_FAILED,       /* share of recordings that no modes could be sought in */
+    STUDY_FIND_S,       /* processor seconds of quell_modes_find on the spectrum, median */
+    STUDY_MEASURE_S,    /* of the whole measurement */
     STUDY_FIGURES
 } study_figure;
 

@@ -18,6 +18,7 @@ static const study_words words[STUDY_FIGURES] = {
     [STUDY_ZETA_COVERED] = {"zeta: 95 % intervals hold it", "%", 100, 1},
     [STUDY_C_COVERED] = {"c: 95 % intervals hold it", "%", 100, 1},
     [STUDY_ZETA_WIDTH] = {"zeta: median half-width of its interval", "%", 100, 1},
+    [STUDY_ZETA_CALIBRE] = {"zeta: that by 1.96 times the bound, median", "", 1, 2},
     [STUDY_FALSE] = {"false modes a recording", "%", 100, 1},
     [STUDY_PEAKS] = {"peaks a recording that are no modes", "%", 100, 1},
     [STUDY_FAILED] = {"recordings refused", "%", 100, 1},
@@ -38,10 +39,10 @@ static int order(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Linear between the sorted values. */
+/* Linear between the sorted values, each of which stands for the middle of its n-th part. */
 static double quantile(const double *sorted, size_t n, double p)
 {
-    double at = fmin(fmax(p, 0), 1) * (double)(n - 1);
+    double at = fmin(fmax(p * (double)n - 0.5, 0), (double)(n - 1));
     size_t below = (size_t)at;
     double share = at - (double)below;
     return below + 1 < n ? (1 - share) * sorted[below] + share * sorted[below + 1] : sorted[n - 1];
@@ -130,14 +131,16 @@ static double of_match(study_figure figure, const study_match *match)
         return match->zeta_covered;
     case STUDY_C_COVERED:
         return isnan(match->c_error) ? (double)NAN : match->c_covered;
-    default:
+    case STUDY_ZETA_WIDTH:
         return match->zeta_half_width;
+    default:
+        return match->zeta_half_width / (1.96 * match->sd_ln_zeta);
     }
 }
 
 static bool is_of_match(study_figure figure)
 {
-    return figure >= STUDY_F_ERROR && figure <= STUDY_ZETA_WIDTH;
+    return figure >= STUDY_F_ERROR && figure <= STUDY_ZETA_CALIBRE;
 }
 
 /* The values that are numbers, into out (count * STUDY_MODES_MAX). */

@@ -36,20 +36,28 @@ static quell_status fit_to_analyse(study_recording *record, const study_row *row
     return quell_recording_judge(fitness, &record->recording, still ? -1 : 0, arena, err);
 }
 
+/* What the row says of the shaking; the kind is left to be found. */
+static quell_shaking stated(const study_recording *record, const study_row *row)
+{
+    quell_shaking out = {.kind = row->excitation, .stated = true, .why = "as stated"};
+    out.sweep_known = out.acceleration_known = row->command_known;
+    out.sweep = record->setup.sweep;
+    return out;
+}
+
 static quell_status measure(measured *out, const study_recording *record, const study_row *row,
                             const quell_fitness *fitness, quell_arena *arena, quell_error *err)
 {
     const quell_recording *recording = &record->recording;
-    (void)row;
     (void)fitness;
-    quell_modes_options options = {0};
+    out->found = stated(record, row);
+    const quell_modes_options options = {.shaking = &out->found};
     size_t first = (size_t)(record->start_s * recording->rate_hz),
            end = (size_t)fmin(record->end_s * recording->rate_hz, (double)recording->samples);
     const double *axes[3];
     for (size_t k = 0; k < 3; k++)
         axes[k] = recording->accel_mps2[k] + first;
     const quell_welch_options welch = {.overlap = -1, .cross = true};
-    out->found = (quell_shaking){.kind = QUELL_EXCITE_SWEEP};
     quell_status status = quell_spectrum_estimate(axes, 3, end - first, recording->rate_hz, NULL, 0, &welch,
                                                   arena, &out->spectrum, err);
     return status == QUELL_OK ? quell_modes_find(&out->spectrum, 0, &options, arena, &out->modes, err)

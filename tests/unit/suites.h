@@ -27,6 +27,8 @@
     X(modes_recordings)                                                                                      \
     X(doubts)                                                                                                \
     X(shaking)                                                                                               \
+    X(study_bound)                                                                                           \
+    X(modes_study)                                                                                           \
     X(compare)                                                                                               \
     X(ingest_clock)                                                                                          \
     X(ingest_timeline)                                                                                       \
