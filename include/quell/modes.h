@@ -212,6 +212,23 @@ typedef struct quell_decay {
     double direction[3];    /**< unit vector, machine axes; NaN if the recording has one axis */
 } quell_decay;
 
+/** The mode that rings most, at one stop: its frequency fitted there alone, its damping ratio and the other modes as they
+    are over all stops. A value that is not known is NaN. */
+typedef struct quell_decay_stop {
+    double frequency_hz;
+    double amplitude_mps2; /**< when the motion ends, all axes together */
+    int direction;         /**< of the motion before, along the driven axis: +1, -1; 0 if it is not known */
+} quell_decay_stop;
+
+/** How the frequency of that mode goes with level and direction, by straight lines through the stops. NaN and a p-value
+    of 1 with fewer than four stops, or where all are alike. */
+typedef struct quell_decay_trend {
+    double per_octave;         /**< relative change of frequency as the amplitude doubles */
+    double level_p_value;      /**< of a slope as large by chance: Student's t */
+    double between_directions; /**< frequency after motion towards + less that towards -, relative */
+    double direction_p_value;
+} quell_decay_trend;
+
 /** Free decays of a recording, fitted together: sum over modes of exp(-zeta w t) (a cos wd t + b sin wd t) + offset for
     each stop and axis, the poles shared. Arrays live in the arena. */
 typedef struct quell_decays {
@@ -220,6 +237,7 @@ typedef struct quell_decays {
     size_t stops;
     const size_t *stop;     /**< first sample of each decay's window */
     size_t window;          /**< samples */
+    const quell_decay_stop *each; /**< the strongest mode at each stop */
     double rms_misfit_mps2; /**< over all stops and axes */
     double noise_mps2;      /**< what a perfect model would leave, from differences of neighbouring residuals; NaN unknown */
     /** The stop that rings most, for a picture: samples of the driven axis from before the stop to the window's end. */
@@ -231,11 +249,19 @@ typedef struct quell_decays {
 
 /** Finds the ends of commanded motion in samples first..end - 1 and fits the free decays after them: variable projection
     (G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10, 1973), started from a matrix pencil (Y. Hua, T. K. Sarkar, IEEE
-    Trans. ASSP 38, 1990), for the number of modes that pays; standard errors by leaving one stop out at a time, intervals
-    by Student's t. band_hz: where modes are sought; both 0: quell_modes_default_band. No stop found, or no mode in
-    them, is QUELL_OK with count 0. QUELL_E_MEMORY. out lives in arena, untouched on failure. */
+    Trans. ASSP 38, 1990), for the number of modes that pays; from three stops on, standard errors by leaving one stop
+    out at a time, intervals by Student's t. A recording without strokes and rests (a blow; a sweep or random motion and
+    what follows, if the samples reach into it) has one decay at most: then, and with two stops, the errors are those of
+    the linearised fit with the residuals' density near each mode, and tell nothing of how the stops differ.
+    Tones and modes beyond the band are fitted, too, but not reported. band_hz: where modes are sought; both 0:
+    quell_modes_default_band. The first 200 stops are used. No stop found, or no mode in them that stands out of the
+    noise, is QUELL_OK with count 0. QUELL_E_USAGE if axis, samples or band are out of range; QUELL_E_MEMORY. out lives in
+    arena, untouched on failure. */
 quell_status quell_decays_find(const quell_recording *recording, size_t axis, size_t first, size_t end,
                                const double band_hz[2], quell_arena *arena, quell_decays *out, quell_error *err);
+
+/** Does the strongest mode's frequency go with the level, or with the direction? For decays with count > 0. */
+void quell_decays_each(const quell_decays *decays, quell_decay_trend *out);
 
 /** A direction in words: "along X", "along X, 8 deg towards -Z"; "" if it is not known. size >= 48. Returns out. */
 const char *quell_direction_words(const double direction[3], char *out, size_t size);

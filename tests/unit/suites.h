@@ -24,6 +24,8 @@
     X(modes_idle)                                                                                            \
     X(modes_parts)                                                                                           \
     X(modes_pool)                                                                                            \
+    X(decays)                                                                                                \
+    X(decays_recordings)                                                                                     \
     X(modes_recordings)                                                                                      \
     X(doubts)                                                                                                \
     X(shaking)                                                                                               \
