@@ -7,6 +7,9 @@
 
 #define CHANCE 0.00135 /* of a normal variable beyond 3 standard errors; few stops need more of Student's */
 #define FALL_LEAST 0.005
+#define MODE_WITHIN 0.05
+#define LEVELS_APART 1.5 /* of the amplitudes: stops that ring alike differ for other reasons */
+#define STEEPEST 0.2
 #define FREQUENCY_LEAST 0.01
 #define DAMPING_LEAST 0.1
 #define SECONDS_BEFORE 3.0 /* of motion looked at before a stop */
@@ -50,7 +53,8 @@ static bool beyond_chance(double errors, size_t degrees)
 
 /* ---------------------------------------------------------------- falling with level */
 
-const char *quell_doubt_falling_stops(quell_doubter *in, const quell_mode *mode)
+/* As each decay dies. */
+static const char *falls_in_decays(quell_doubter *in, const quell_mode *mode)
 {
     quell_stop_view view;
     sample_of_stops fall = {0}, off = {0};
@@ -76,6 +80,42 @@ const char *quell_doubt_falling_stops(quell_doubter *in, const quell_mode *mode)
                              "apart over %zu stops: a joint that slips? check the screws and belt clamps",
                              quell_number_fixed(end_hz * (1 - by), 1).text,
                              quell_number_fixed(end_hz, 1).text, quell_doubt_errors(errors).text, fall.n);
+}
+
+/* From the stops that make it ring little to those that make it ring much. The stops' own frequencies are of the strongest
+   mode. */
+static const char *falls_between_stops(quell_doubter *in, const quell_mode *mode)
+{
+    const quell_decays *decays = in->decays;
+    if (decays == NULL || decays->each == NULL || decays->stops < STOP_VIEW_LEAST)
+        return NULL;
+    double sum = 0, n = 0, least = (double)INFINITY, most = 0;
+    for (size_t s = 0; s < decays->stops; s++)
+        if (decays->each[s].frequency_hz > 0 && decays->each[s].amplitude_mps2 > 0) {
+            sum += log(decays->each[s].frequency_hz);
+            n++;
+            least = fmin(least, decays->each[s].amplitude_mps2);
+            most = fmax(most, decays->each[s].amplitude_mps2);
+        }
+    if (!(most > LEVELS_APART * least &&
+          fabs(sum / n - log(mode->frequency_hz)) < fmax(MODE_WITHIN, mode->damping_ratio)))
+        return NULL;
+    quell_decay_trend trend;
+    quell_decays_each(decays, &trend);
+    if (!(trend.per_octave < -FALL_LEAST && trend.per_octave > -STEEPEST && trend.level_p_value < 2 * CHANCE))
+        return NULL;
+    return quell_doubt_print(
+        in,
+        "its frequency falls with level: by %s %% where a stop makes it ring twice as much (%zu stops; by "
+        "chance in %s %% of such): a joint that slips? check the screws and belt clamps",
+        quell_number_percent(-trend.per_octave).text, decays->stops,
+        quell_number_percent(trend.level_p_value).text);
+}
+
+const char *quell_doubt_falling_stops(quell_doubter *in, const quell_mode *mode)
+{
+    const char *text = falls_in_decays(in, mode);
+    return text != NULL ? text : falls_between_stops(in, mode);
 }
 
 /* ---------------------------------------------------------------- differing by direction */
