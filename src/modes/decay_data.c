@@ -16,14 +16,14 @@ enum { REACH = 4 /* working samples on either side */ };
 
 double decay_dot(const double *a, const double *b, size_t n)
 {
-    double part[4] = {0, 0, 0, 0};
+    double part[8] = {0};
     size_t i = 0;
-    for (; i + 4 <= n; i += 4)
-        for (size_t k = 0; k < 4; k++)
+    for (; i + 8 <= n; i += 8)
+        for (size_t k = 0; k < 8; k++)
             part[k] += a[i + k] * b[i + k];
     for (; i < n; i++)
         part[0] += a[i] * b[i];
-    return (part[0] + part[1]) + (part[2] + part[3]);
+    return ((part[0] + part[1]) + (part[2] + part[3])) + ((part[4] + part[5]) + (part[6] + part[7]));
 }
 
 /* Weights of the low-pass, 2 reach + 1 of them, of sum 1. */

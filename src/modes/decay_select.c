@@ -4,7 +4,8 @@
        n ln(rss before / rss after) > p ln n
 
    n counts independent samples only: all of them over 1 + 2 sum rho^2, rho the correlation of what is left (that is twice
-   bandwidth times duration where it is noise of a band), and p the amplitudes of every stop and axis and the pole. */
+   bandwidth times duration where it is noise of a band), and p the pole, one complex amplitude a stop, and the direction: the axes of a mode
+   move together, though the fit leaves them free. */
 #include "modes/decay_private.h"
 
 #include <math.h>
@@ -13,10 +14,10 @@
 #define ZETA_MOST 0.4
 #define PENCIL_HZ 400.0 /* of the pencil's samples; and once more at PENCIL_BAND times the band's end */
 #define PENCIL_BAND 4.0
-#define HOPELESS 0.25 /* a start that brings less than this share of what must be paid is not tried */
-#define FADES 1.5     /* a term that decays by less than exp(-this) over the window may be a line */
+#define HOPELESS 0.4 /* a start that brings less than this share of what must be paid is not tried */
+#define FADES 1.5    /* a term that decays by less than exp(-this) over the window may be a line */
 
-enum { CANDIDATES_MAX = 24, TRIES = 2, ITERATIONS = 12 };
+enum { CANDIDATES_MAX = 24, TRIES = 2, ITERATIONS = 8 };
 
 bool decay_term_is_mode(const decay_fit *fit, size_t term, const double band_hz[2])
 {
@@ -35,20 +36,28 @@ static double damping(const decay_fit *fit, size_t term)
     return fit->line[term] ? 0 : exp(fit->parameter[DECAY_PER_TERM * term + DECAY_LN_ZETA]);
 }
 
-/* Are the terms damped sensibly, and apart? Two closer than their half-power widths describe one mode that is not quite
-   linear. */
+/* Can a term be told from an older one? Two decays closer than their half-power widths describe one mode that is not quite
+   linear, and a line within the width of a mode is noise that rings with it; but a mode may come to lie over a line. */
+static bool apart(const decay_window *window, const decay_fit *fit, size_t newer, size_t older)
+{
+    size_t i = newer, j = older;
+    double blur_hz = 0.5 * window->rate_hz / (double)window->length;
+    double between = fabs(frequency(fit, i) - frequency(fit, j));
+    double widths = damping(fit, i) * frequency(fit, i) + damping(fit, j) * frequency(fit, j);
+    if (between < blur_hz && widths < 2 * blur_hz)
+        return false;
+    return between >= widths || (fit->line[older] && !fit->line[newer]);
+}
+
+/* Are the terms damped sensibly, and apart? */
 static bool plausible(const decay_window *window, const decay_fit *fit)
 {
-    double blur_hz = 0.5 * window->rate_hz / (double)window->length;
     for (size_t i = 0; i < fit->terms; i++) {
         if (damping(fit, i) > ZETA_MOST)
             return false;
-        for (size_t j = 0; j < i; j++) {
-            double apart = fabs(frequency(fit, i) - frequency(fit, j));
-            double widths = damping(fit, i) * frequency(fit, i) + damping(fit, j) * frequency(fit, j);
-            if (apart < fmax(widths, blur_hz))
+        for (size_t j = 0; j < i; j++)
+            if (!apart(window, fit, i, j))
                 return false;
-        }
     }
     return true;
 }
@@ -151,7 +160,7 @@ static bool add_term(decay_window *window, decay_fit *fit, const decay_pole *pol
 {
     decay_fit start[TRIES];
     size_t starts = best_starts(window, fit, pole, count, start);
-    double price = 2 * (double)(window->stops * window->axes) + 2;
+    double price = 2 * (double)window->stops + (double)window->axes + 1;
     for (size_t i = 0; i < starts; i++) {
         if (n * log(fit->rss / fmax(start[i].rss, 1e-300)) < HOPELESS * price * log(n))
             continue;

@@ -12,6 +12,7 @@
 #define FIRST_MOST_S 1.0
 #define TIME_CONSTANTS 6.0 /* a longer window holds noise alone */
 #define MUCH_LESS 0.75     /* of the first quartile of the room after the stops */
+#define MOTION 10.0        /* times more left of earlier windows: there is motion in them */
 #define UNEXPLAINED 0.2    /* of the mean square, at most */
 
 enum { PASSES = 4, WINDOW_SAMPLES_MAX = 12000 };
@@ -21,11 +22,17 @@ enum { PASSES = 4, WINDOW_SAMPLES_MAX = 12000 };
 static const double first_s[] = {0.04, 0.02, 0.005, -0.01};
 
 /* How much earlier a mode that is soon over is looked for. */
-static const double earlier_s[] = {0.012, 0.024, 0.04};
+static const double earlier_s[] = {0.004, 0.012, 0.02, 0.032};
 
 static int ascending(const void *a, const void *b)
 {
     size_t x = *(const size_t *)a, y = *(const size_t *)b;
+    return (x > y) - (x < y);
+}
+
+static int ascending_value(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
     return (x > y) - (x < y);
 }
 
@@ -195,6 +202,33 @@ static bool early_is_free(const decay_data *data, const decay_solution *early, c
     return 2 * free_ones > early->stops.count;
 }
 
+/* How much later than the velocity comes to rest most windows begin: the first quartile, in samples. */
+static double usual_delay(const decay_solution *solution)
+{
+    double delay[DECAY_STOPS_MAX];
+    size_t count = solution->stops.count;
+    for (size_t s = 0; s < count; s++)
+        delay[s] = (double)solution->start[s] - (double)solution->stops.stop[s].rest;
+    qsort(delay, count, sizeof delay[0], ascending_value);
+    return delay[count / 4];
+}
+
+/* Windows that begin a good deal earlier, all as long after the velocity came to rest. False if a stop leaves no room. */
+static bool start_earlier(const decay_data *data, const decay_solution *from, double by_s,
+                          decay_solution *early)
+{
+    double delay = usual_delay(from) - by_s * data->rate_hz;
+    early->stops = from->stops;
+    early->fit = from->fit;
+    for (size_t s = 0; s < from->stops.count; s++) {
+        double start = (double)from->stops.stop[s].rest + delay;
+        if (start < (double)from->stops.stop[s].earliest)
+            return false;
+        early->start[s] = (size_t)fmin(start, (double)from->start[s]);
+    }
+    return true;
+}
+
 /* A mode that is over soon stands in the way: no window reaches back to where it could be seen well. Windows from before
    the beginning are tried; if a term more explains what is there, and before, they are free decays. */
 static quell_status try_earlier(const decay_data *data, decay_solution *out, bool *found, quell_error *err)
@@ -205,17 +239,9 @@ static quell_status try_earlier(const decay_data *data, decay_solution *out, boo
     quell_status status = QUELL_OK;
     *found = false;
     for (size_t i = 0; i < sizeof earlier_s / sizeof earlier_s[0] && status == QUELL_OK && !*found; i++) {
-        size_t by = (size_t)(earlier_s[i] * data->rate_hz), room = SIZE_MAX;
-        early->stops = out->stops;
-        early->fit = out->fit;
-        for (size_t s = 0; s < out->stops.count; s++)
-            room = out->start[s] - out->stops.stop[s].earliest < room
-                       ? out->start[s] - out->stops.stop[s].earliest
-                       : room;
-        if (room < by)
+        if ((i > 0 && early->fit.rss > MOTION * out->fit.rss) ||
+            !start_earlier(data, out, earlier_s[i], early))
             break;
-        for (size_t s = 0; s < out->stops.count; s++)
-            early->start[s] = out->start[s] - by;
         status = fit_window(data, early, out->window.length, err);
         *found = status == QUELL_OK && early->fit.terms > out->fit.terms && explained(early, data->band_hz) &&
                  early_is_free(data, early, out->start);

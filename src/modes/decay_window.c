@@ -5,7 +5,7 @@
 #include <string.h>
 
 /* Correlation is summed up to LAGS_MOST, beyond LAGS_EACH over every LAGS_STEP-th lag, of some stops where there are many. */
-enum { INFLATION_SAMPLES = 10000, LAGS_MOST = 256, LAGS_EACH = 16, LAGS_STEP = 3 };
+enum { INFLATION_SAMPLES = 5000, LAGS_MOST = 256, LAGS_EACH = 16, LAGS_STEP = 3 };
 
 quell_status decay_window_open(decay_window *out, const decay_data *data, const size_t *start, size_t stops,
                                size_t length, quell_error *err)

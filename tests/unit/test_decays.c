@@ -75,7 +75,7 @@ static const quell_decay *nearest(const quell_decays *decays, double f_hz)
 }
 
 /* Goals of the design: the median error of damping is at most 1 % (quiet) and 4 % (with a fan and ambient ringing of the
-   same modes), and the intervals hold the truth in 90 to 98 of 100. */
+   same modes), and the intervals hold the truth in 90 to 98 of 100 (here, of 40 to 80, in no fewer than that by one). */
 static const struct {
     decay_row row;
     double median, coverage_least;
@@ -83,8 +83,8 @@ static const struct {
 } goals[] = {
     {{"one mode, quiet", 1, 0, 0, {800, 1600}, USUALLY}, 0.01, 0.9, 40},
     {{"two modes, quiet", 2, 0, 0, {800, 1600}, USUALLY}, 0.01, 0.9, 40},
-    {{"one mode, background", 1, 0.1, 5e-3 * G, {800, 1600}, USUALLY}, 0.04, 0.85, 40},
-    {{"two modes, background", 2, 0.1, 5e-3 * G, {800, 1600}, USUALLY}, 0.04, 0.7, 40},
+    {{"one mode, background", 1, 0.1, 5e-3 * G, {800, 1600}, USUALLY}, 0.04, 0.9, 40},
+    {{"two modes, background", 2, 0.1, 5e-3 * G, {800, 1600}, USUALLY}, 0.04, 0.88, 40},
     {{"one mode, any strokes", 1, 0, 0, {400, 1600}, ANYHOW}, 0.01, 0.9, 40},
 };
 
@@ -116,8 +116,7 @@ START_TEST(eight_stops_meet_the_goals)
                   goals[_i].row.name, error[values / 2] * 100);
     ck_assert_msg(share >= goals[_i].coverage_least, "%s: intervals hold %.1f %%", goals[_i].row.name,
                   share * 100);
-    ck_assert_msg(goals[_i].row.ambient_mps2 > 0 || right >= seeds - 1, "%s: %zu of %zu with as many modes",
-                  goals[_i].row.name, right, seeds);
+    ck_assert_msg(right + 2 >= seeds, "%s: %zu of %zu with as many modes", goals[_i].row.name, right, seeds);
 }
 END_TEST
 
