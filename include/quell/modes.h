@@ -124,6 +124,8 @@ typedef struct quell_modes_fit {
     double input_slope;         /**< b1 */
     double noise_log_level;     /**< n */
     double reference_hz;        /**< x_ref */
+    double own_log_level[QUELL_MODES_MAX]; /**< ambient: ln of the density that shakes each of quell_modes.mode */
+    double along[3]; /**< ambient: unit vector along which the density was fitted; else zeros, the axis itself */
 } quell_modes_fit;
 
 /** The modes of one axis. */

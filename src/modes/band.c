@@ -11,6 +11,7 @@
 
 /* Misfit of ln P: 4 dB, much less than the end of a sweep makes, much more than a model's small errors do. */
 #define FORETOLD 0.9
+#define CHANCE 3.0 /* or this many standard deviations of ln P */
 
 enum { REFIT_STEPS = 10, LEAST_BINS = 6, LEAK_BINS = 2, AHEAD_BINS = 3 };
 
@@ -31,13 +32,13 @@ static long foretold(quell_fit_problem *problem, const quell_fit *fit, size_t fi
     quell_model_set_band(model, first, last);
     quell_model_evaluate(model, fit->parameter, fit->modes, problem->log_model, NULL);
     quell_model_set_band(model, kept_first, kept_last);
-    double before[2] = {0, 0};
+    double before[2] = {0, 0}, most = fmax(FORETOLD, CHANCE * sqrt(2 / model->spectrum->dof));
     for (long i = 0; i < count; i++) {
         size_t b = (size_t)(down ? count - 1 - i : i);
         if (problem->masked[first + b])
             continue;
         double e = problem->log_density[first + b] - problem->log_model[b];
-        if (fabs(middle(before[0], before[1], e)) > FORETOLD)
+        if (fabs(middle(before[0], before[1], e)) > most)
             return i - LEAK_BINS - 1; /* the first bin that was off is the one before this */
         before[0] = before[1];
         before[1] = e;

@@ -24,6 +24,7 @@ quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum 
     parameter[FIT_PER_MODE * count + FIT_B0] = modes->fit.input_log_level;
     parameter[FIT_PER_MODE * count + FIT_B1] = modes->fit.input_slope;
     parameter[FIT_PER_MODE * count + FIT_NOISE] = modes->fit.noise_log_level;
+    parameter[FIT_PER_MODE * count + FIT_DIRECT] = 1;
     size_t low = (size_t)(modes->band_hz[0] / spectrum->bin_hz + 0.5);
     size_t high = (size_t)(modes->band_hz[1] / spectrum->bin_hz + 0.5);
     quell_model model;

@@ -1,61 +1,12 @@
-/* The fit: damped least squares (K. Levenberg, Q. Appl. Math. 2, 1944; D. W. Marquardt, J. SIAM 11, 1963) of
-   the model to the logarithm of the Welch density, on analytic derivatives. */
+/* The fit: Fisher scoring, damped (K. Levenberg, Q. Appl. Math. 2, 1944; D. W. Marquardt, J. SIAM 11, 1963), on analytic
+   derivatives. */
 #include "modes_private.h"
 
 #include <math.h>
 #include <string.h>
 
-/* Spread of the input's slope b1 in the mind of who has not seen the data. Motion made to shake a machine
-   has a flat input; a steep one trades against the participations, which then mean nothing. Data that know
-   better overrule it. */
-#define SLOPE_SPREAD 0.5
-
 /* Where there is no noise, nothing holds its level: it may move by this much a step. */
 #define NOISE_STEP 2.0
-
-/* Q of a point whose ln M is log_model, and the rms of the misfit. */
-static double misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model,
-                     double *rms)
-{
-    const quell_model *model = &problem->model;
-    double sum = 0, slope = fit->parameter[FIT_PER_MODE * fit->modes + FIT_B1] / SLOPE_SPREAD;
-    size_t count = 0;
-    for (size_t b = 0; b < model->bins; b++) {
-        if (problem->masked[model->first + b])
-            continue;
-        double e = problem->log_density[model->first + b] - log_model[b];
-        sum += e * e;
-        count++;
-    }
-    *rms = count > 0 ? sqrt(sum / (double)count) : 0;
-    return problem->weight / 2 * sum + slope * slope / 2;
-}
-
-/* Gradient -dQ/dp = sum w e dlnM and information A = sum w dlnM dlnM^T (lower triangle), with what is known
-   of the slope beforehand. */
-static void normal_equations(const quell_fit_problem *problem, const quell_fit *fit, double *gradient,
-                             double information[][FIT_PARAMETERS_MAX])
-{
-    const quell_model *model = &problem->model;
-    size_t n = FIT_PER_MODE * fit->modes + FIT_COMMON, slope = FIT_PER_MODE * fit->modes + FIT_B1;
-    memset(gradient, 0, n * sizeof *gradient);
-    memset(information, 0, n * sizeof *information);
-    for (size_t b = 0; b < model->bins; b++) {
-        if (problem->masked[model->first + b])
-            continue;
-        double e = problem->log_density[model->first + b] - problem->log_model[b];
-        double row[FIT_PARAMETERS_MAX];
-        for (size_t p = 0; p < n; p++)
-            row[p] = problem->jacobian[p * model->bins + b];
-        for (size_t p = 0; p < n; p++) {
-            gradient[p] += problem->weight * e * row[p];
-            for (size_t q = 0; q <= p; q++)
-                information[p][q] += problem->weight * row[p] * row[q];
-        }
-    }
-    gradient[slope] -= fit->parameter[slope] / (SLOPE_SPREAD * SLOPE_SPREAD);
-    information[slope][slope] += 1 / (SLOPE_SPREAD * SLOPE_SPREAD);
-}
 
 /* The range of a parameter that has one. */
 static bool bounds(const quell_fit_problem *problem, size_t modes, size_t p, double range[2])
@@ -69,7 +20,7 @@ static bool bounds(const quell_fit_problem *problem, size_t modes, size_t p, dou
         memcpy(range, problem->noise_bounds, sizeof problem->noise_bounds);
         return true;
     }
-    if (p % FIT_PER_MODE == FIT_C && p < FIT_PER_MODE * modes) {
+    if (p % FIT_PER_MODE == FIT_C && p < FIT_PER_MODE * modes && problem->model.form != MODEL_AMBIENT) {
         range[0] = -FIT_PARTICIPATION_MAX;
         range[1] = FIT_PARTICIPATION_MAX;
         return true;
@@ -77,16 +28,15 @@ static bool bounds(const quell_fit_problem *problem, size_t modes, size_t p, dou
     return false;
 }
 
-/* The free parameters: all but those on a bound whose gradient points outwards. */
-static size_t free_parameters(const quell_fit_problem *problem, const quell_fit *fit, const double *gradient,
-                              size_t *index)
+size_t quell_fit_free_parameters(const quell_fit_problem *problem, const quell_fit *fit, const double *gradient,
+                                 size_t *index)
 {
-    size_t n = FIT_PER_MODE * fit->modes + FIT_COMMON, count = 0;
+    size_t common = FIT_PER_MODE * fit->modes, n = common + FIT_COMMON, count = 0;
     for (size_t p = 0; p < n; p++) {
         double range[2];
-        bool held =
-            bounds(problem, fit->modes, p, range) && ((fit->parameter[p] <= range[0] && gradient[p] < 0) ||
-                                                      (fit->parameter[p] >= range[1] && gradient[p] > 0));
+        bool held = (p >= common && problem->held[p - common]) ||
+                    (bounds(problem, fit->modes, p, range) && ((fit->parameter[p] <= range[0] && gradient[p] < 0) ||
+                                                               (fit->parameter[p] >= range[1] && gradient[p] > 0)));
         if (!held)
             index[count++] = p;
     }
@@ -98,7 +48,7 @@ static size_t free_parameters(const quell_fit_problem *problem, const quell_fit 
 static double step(const quell_fit_problem *problem, const quell_fit *fit, const double *gradient,
                    double information[][FIT_PARAMETERS_MAX], double damping, quell_fit *moved, double *gain)
 {
-    size_t index[FIT_PARAMETERS_MAX], n = free_parameters(problem, fit, gradient, index);
+    size_t index[FIT_PARAMETERS_MAX], n = quell_fit_free_parameters(problem, fit, gradient, index);
     double a[FIT_PARAMETERS_MAX * FIT_PARAMETERS_MAX], right[FIT_PARAMETERS_MAX], delta[FIT_PARAMETERS_MAX];
     for (size_t i = 0; i < n; i++) {
         right[i] = gradient[index[i]];
@@ -133,15 +83,15 @@ void quell_fit_improve(quell_fit_problem *problem, quell_fit *fit, size_t max_it
         if (moved_on) {
             quell_model_evaluate(&problem->model, fit->parameter, fit->modes, problem->log_model,
                                  problem->jacobian);
-            fit->misfit = misfit(problem, fit, problem->log_model, &fit->rms);
-            normal_equations(problem, fit, gradient, information);
+            fit->misfit = quell_fit_misfit(problem, fit, problem->log_model, &fit->rms);
+            quell_fit_normal_equations(problem, fit, gradient, information);
         }
         quell_fit moved;
         double gain, largest = step(problem, fit, gradient, information, damping, &moved, &gain);
         moved.misfit = (double)INFINITY;
         if (largest < 3) { /* false, too, for NaN */
             quell_model_evaluate(&problem->model, moved.parameter, moved.modes, problem->trial, NULL);
-            moved.misfit = misfit(problem, &moved, problem->trial, &moved.rms);
+            moved.misfit = quell_fit_misfit(problem, &moved, problem->trial, &moved.rms);
         }
         moved_on = moved.misfit <= fit->misfit; /* false, too, for NaN */
         if (moved_on)
@@ -161,8 +111,8 @@ bool quell_fit_plausible(const quell_fit_problem *problem, const quell_fit *fit)
     for (size_t k = 0; k < fit->modes; k++) {
         const double *mode = fit->parameter + FIT_PER_MODE * k;
         double f_hz = exp(mode[FIT_LN_F]), zeta = exp(mode[FIT_LN_ZETA]);
-        if (!(f_hz >= low && f_hz <= high && zeta >= 2e-4 && zeta <= 0.4 &&
-              fabs(mode[FIT_C]) < FIT_PARTICIPATION_MAX))
+        bool takes_part = model->form == MODEL_AMBIENT || fabs(mode[FIT_C]) < FIT_PARTICIPATION_MAX;
+        if (!(f_hz >= low && f_hz <= high && zeta >= 2e-4 && zeta <= 0.4 && takes_part))
             return false;
     }
     return isfinite(fit->misfit);

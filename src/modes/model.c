@@ -1,5 +1,4 @@
-/* The response model S(x) = e^b0 (x/x_ref)^b1 |1 + sum c g|^2 + e^n and its derivatives, seen through the
-   window.
+/* The response models of modes_private.h and their derivatives, seen through the window.
 
    g = r^2 / D, D = 1 - r^2 + 2 j zeta r, r = x / f;  dg/dln f = -2 r^2 (1 + j zeta r) / D^2,
    dg/dln zeta = -2 j zeta r^3 / D^2,  d|H|^2/dp = 2 Re(conj(H) dH/dp): exact mathematics. */
@@ -99,41 +98,82 @@ double complex quell_response(const quell_mode *mode, size_t count, double x_hz)
     return h;
 }
 
-/* The model without noise on the grid into row 0 of work; derivatives by each mode's parameters and by b0
-   and b1 into the rows after it. */
+/* What one evaluation needs at every grid point. */
+typedef struct evaluation {
+    const quell_model *model;
+    const double *parameter, *common;
+    size_t modes;
+    double f_hz[QUELL_MODES_MAX], zeta[QUELL_MODES_MAX];
+} evaluation;
+
+/* Derivatives at one grid point into a column of rows `room` apart. h: what the mode's g adds up to; scale: what |h|^2 is
+   multiplied by; c: what g is multiplied by in h. */
+static void put_mode(double *row, size_t room, const quell_mode_term *term, const double h[2], double scale, double c)
+{
+    row[FIT_LN_F * room] = 2 * scale * c * (h[0] * term->by_ln_f[0] + h[1] * term->by_ln_f[1]);
+    row[FIT_LN_ZETA * room] = 2 * scale * c * (h[0] * term->by_ln_zeta[0] + h[1] * term->by_ln_zeta[1]);
+    row[FIT_C * room] = 2 * scale * (h[0] * term->g[0] + h[1] * term->g[1]);
+}
+
+/* One common input. row: NULL if no derivatives are wanted. */
+static double point_driven(const evaluation *in, double x_hz, double level, double *row, size_t room)
+{
+    quell_mode_term term[QUELL_MODES_MAX];
+    double h[2] = {in->common[FIT_DIRECT], 0};
+    for (size_t k = 0; k < in->modes; k++) {
+        double c = in->parameter[FIT_PER_MODE * k + FIT_C];
+        term[k] = quell_mode_term_at(x_hz / in->f_hz[k], in->zeta[k]);
+        h[0] += c * term[k].g[0];
+        h[1] += c * term[k].g[1];
+    }
+    if (row == NULL)
+        return level * (h[0] * h[0] + h[1] * h[1]);
+    for (size_t k = 0; k < in->modes; k++)
+        put_mode(row + FIT_PER_MODE * k * room, room, &term[k], h, level, in->parameter[FIT_PER_MODE * k + FIT_C]);
+    row[(FIT_PER_MODE * in->modes + FIT_DIRECT) * room] = 2 * level * h[0];
+    return level * (h[0] * h[0] + h[1] * h[1]);
+}
+
+/* Every mode has an input of its own. */
+static double point_ambient(const evaluation *in, double x_hz, double level, double *row, size_t room)
+{
+    double sum = 0;
+    for (size_t k = 0; k < in->modes; k++) {
+        quell_mode_term term = quell_mode_term_at(x_hz / in->f_hz[k], in->zeta[k]);
+        double own = level * exp(in->parameter[FIT_PER_MODE * k + FIT_C]);
+        double h[2] = {1 + term.g[0], term.g[1]}, value = own * (h[0] * h[0] + h[1] * h[1]);
+        sum += value;
+        if (row == NULL)
+            continue;
+        put_mode(row + FIT_PER_MODE * k * room, room, &term, h, own, 1);
+        row[(FIT_PER_MODE * k + FIT_C) * room] = value;
+    }
+    if (row != NULL)
+        row[(FIT_PER_MODE * in->modes + FIT_DIRECT) * room] = 0;
+    return sum;
+}
+
+/* The model without noise on the grid into row 0 of work; derivatives by each mode's parameters, b0, b1 and d into the
+   rows after it (that of n stays unused). */
 static void fill_grid(const quell_model *model, const double *parameter, size_t modes, bool derivatives)
 {
-    const double *common = parameter + FIT_PER_MODE * modes;
+    evaluation in = {model, parameter, parameter + FIT_PER_MODE * modes, modes, {0}, {0}};
     size_t offset = model->grid_first - model->grid_origin, room = model->grid_room;
-    double f_hz[QUELL_MODES_MAX], zeta[QUELL_MODES_MAX];
     for (size_t k = 0; k < modes; k++) {
-        f_hz[k] = exp(parameter[FIT_PER_MODE * k + FIT_LN_F]);
-        zeta[k] = exp(parameter[FIT_PER_MODE * k + FIT_LN_ZETA]);
+        in.f_hz[k] = exp(parameter[FIT_PER_MODE * k + FIT_LN_F]);
+        in.zeta[k] = exp(parameter[FIT_PER_MODE * k + FIT_LN_ZETA]);
     }
     for (size_t i = 0; i < model->points; i++) {
         double x_hz = (double)(model->grid_first + i) * model->spectrum->bin_hz / FINE;
         double log_x = model->log_x[offset + i];
-        double level = exp(common[FIT_B0] + common[FIT_B1] * log_x) * model->input[offset + i];
-        quell_mode_term term[QUELL_MODES_MAX];
-        double h[2] = {1, 0};
-        for (size_t k = 0; k < modes; k++) {
-            double c = parameter[FIT_PER_MODE * k + FIT_C];
-            term[k] = quell_mode_term_at(x_hz / f_hz[k], zeta[k]);
-            h[0] += c * term[k].g[0];
-            h[1] += c * term[k].g[1];
-        }
-        double value = level * (h[0] * h[0] + h[1] * h[1]);
+        double level = exp(in.common[FIT_B0] + in.common[FIT_B1] * log_x) * model->input[offset + i];
+        double *row = derivatives ? model->work + room + i : NULL;
+        double value = model->form == MODEL_AMBIENT ? point_ambient(&in, x_hz, level, row, room)
+                                                    : point_driven(&in, x_hz, level, row, room);
         model->work[i] = value;
-        if (!derivatives)
+        if (row == NULL)
             continue;
-        double *row = model->work + room + i;
-        for (size_t k = 0; k < modes; k++, row += FIT_PER_MODE * room) {
-            double c = parameter[FIT_PER_MODE * k + FIT_C];
-            row[FIT_LN_F * room] = 2 * level * c * (h[0] * term[k].by_ln_f[0] + h[1] * term[k].by_ln_f[1]);
-            row[FIT_LN_ZETA * room] =
-                2 * level * c * (h[0] * term[k].by_ln_zeta[0] + h[1] * term[k].by_ln_zeta[1]);
-            row[FIT_C * room] = 2 * level * (h[0] * term[k].g[0] + h[1] * term[k].g[1]);
-        }
+        row += FIT_PER_MODE * modes * room;
         row[FIT_B0 * room] = value;
         row[FIT_B1 * room] = value * log_x;
     }
@@ -176,18 +216,17 @@ void quell_model_evaluate(const quell_model *model, const double *parameter, siz
 {
     fill_grid(model, parameter, modes, jacobian != NULL);
     double noise = exp(parameter[FIT_PER_MODE * modes + FIT_NOISE]);
-    size_t smeared = FIT_PER_MODE * modes + FIT_NOISE; /* all parameters but the noise, which is last */
+    size_t parameters = FIT_PER_MODE * modes + FIT_COMMON, noise_row = FIT_PER_MODE * modes + FIT_NOISE;
     for (size_t b = 0; b < model->bins; b++) {
         taps part = taps_at(model, model->first + b);
         const double *kernel = model->kernel + part.from;
-        double value = dot(kernel, model->work + part.at, part.count) / part.norm + noise;
+        double scale = (model->command != NULL ? model->command[model->first + b] : 1) / part.norm;
+        double value = scale * dot(kernel, model->work + part.at, part.count) + noise;
         log_model[b] = log(value);
-        if (jacobian == NULL)
-            continue;
-        for (size_t p = 0; p < smeared; p++)
+        for (size_t p = 0; p < parameters && jacobian != NULL; p++) {
+            const double *row = model->work + (p + 1) * model->grid_room + part.at;
             jacobian[p * model->bins + b] =
-                dot(kernel, model->work + (p + 1) * model->grid_room + part.at, part.count) /
-                (part.norm * value);
-        jacobian[smeared * model->bins + b] = noise / value;
+                (p == noise_row ? noise : scale * dot(kernel, row, part.count)) / value;
+        }
     }
 }

@@ -12,15 +12,24 @@ double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
 
 /* ---------------------------------------------------------------- response model */
 
-/* Parameters of K modes: ln f, ln zeta, c for each mode in turn, then b0, b1, n. */
-enum { FIT_PARAMETERS_MAX = 3 * QUELL_MODES_MAX + 3 };
-enum { FIT_LN_F, FIT_LN_ZETA, FIT_C, FIT_PER_MODE }; /* offsets within a mode */
-enum { FIT_B0, FIT_B1, FIT_NOISE, FIT_COMMON };      /* offsets behind the modes */
+/* Parameters of K modes: ln f, ln zeta, c for each mode in turn, then b0, b1, n, d. */
+enum { FIT_PARAMETERS_MAX = 3 * QUELL_MODES_MAX + 4 };
+enum { FIT_LN_F, FIT_LN_ZETA, FIT_C, FIT_PER_MODE };        /* offsets within a mode */
+enum { FIT_B0, FIT_B1, FIT_NOISE, FIT_DIRECT, FIT_COMMON }; /* offsets behind the modes */
+
+/* S = e^b0 (x/x_ref)^b1 |d + sum c g|^2 + e^n, or without a common input S = sum e^c |1 + g|^2 + e^n. */
+typedef enum quell_model_form {
+    MODEL_DRIVEN, /* d = 1 */
+    MODEL_ACROSS, /* an axis that is not driven: b0 and b1 are held, d is small: what leaks from the driven axis */
+    MODEL_AMBIENT /* c is the ln of a mode's own input; b0, b1 and d play no part */
+} quell_model_form;
 
 /* The model, seen through the window, at `bins` bins from `first` on. It is evaluated on a grid finer than
    the bins and smeared by the window's |W|^2, as the data are. */
 typedef struct quell_model {
     const quell_spectrum *spectrum;
+    quell_model_form form;
+    const double *command;                /* density that was commanded, by bin of the spectrum; NULL: not known */
     size_t first, bins;                   /* the band in use */
     size_t prepared_first, prepared_last; /* the bins it may lie within */
     double reference_hz;
@@ -65,9 +74,13 @@ quell_mode_term quell_mode_term_at(double r, double zeta);
 /* Data of a fit. Arrays are indexed by bin of the spectrum. */
 typedef struct quell_fit_problem {
     quell_model model;
+    const double *density;                /* P */
     double *log_density;                  /* ln P, its bias for chi-square taken off */
     bool *masked;                         /* lines, and where a shaper left no input */
-    double weight;                        /* nu / 2: one over the variance of ln P */
+    bool held[FIT_COMMON];                /* common parameters that stay as they are */
+    double held_level, held_slope;        /* b0 and b1 where they are held */
+    bool swept;                           /* P is a sweep's: its scatter is not chi-square's */
+    double weight;                        /* nu / 2: one over the variance of P / M */
     double noise_bounds[2], noise_start;  /* of n */
     double *log_model, *trial, *jacobian; /* scratch, a band long; jacobian FIT_PARAMETERS_MAX of them */
 } quell_fit_problem;
@@ -76,7 +89,8 @@ typedef struct quell_fit_problem {
 typedef struct quell_fit {
     size_t modes, iterations;
     double parameter[FIT_PARAMETERS_MAX];
-    double misfit; /* Q = sum weight / 2 (ln P - ln M)^2 over the unmasked bins; infinite: rejected */
+    double misfit; /* Q = sum nu/2 (P/M - 1 - ln P/M) over the unmasked bins, with what is known of b1 and d beforehand;
+                      infinite: rejected */
     double rms;    /* of ln P - ln M */
 } quell_fit;
 
@@ -91,9 +105,31 @@ void quell_fit_release(quell_fit_problem *problem);
 #define FIT_NEARLY 1e-2
 #define FIT_FULLY 1e-5
 
-/* Improves a fit by at most max_iterations steps of damped least squares, until a step promises to lower Q
+/* Improves a fit by at most max_iterations steps of damped Fisher scoring, until a step promises to lower Q
    by less than `enough`. */
 void quell_fit_improve(quell_fit_problem *problem, quell_fit *fit, size_t max_iterations, double enough);
+
+/* Unmasked bins of the model's band. */
+size_t quell_fit_bins(const quell_fit_problem *problem);
+
+/* Q and the rms misfit of a point whose ln M is log_model. */
+double quell_fit_misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model, double *rms);
+
+/* Sums over the unmasked bins of the band at fit->parameter, after quell_model_evaluate into log_model and jacobian:
+   gradient -dQ/dp and information sum nu/2 dlnM dlnM^T (lower triangle), with what is known beforehand. */
+void quell_fit_normal_equations(const quell_fit_problem *problem, const quell_fit *fit, double *gradient,
+                                double information[][FIT_PARAMETERS_MAX]);
+
+/* The free parameters into index: all but those held and those on a bound whose gradient points outwards. */
+size_t quell_fit_free_parameters(const quell_fit_problem *problem, const quell_fit *fit, const double *gradient,
+                                 size_t *index);
+
+/* Variances of the parameters at a fit's end, by the sandwich of the information and the scatter of the scores, which
+   neighbouring bins share; NaN for parameters on a bound, infinite for all if the information has no inverse. */
+void quell_fit_variances(quell_fit_problem *problem, const quell_fit *fit, double variance[FIT_PARAMETERS_MAX]);
+
+/* What an information criterion says of a fit on the model's band; the lower the better. duration_s: of the data. */
+double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fit);
 
 /* False if a mode has left the range in which it means something: zeta in [2e-4, 0.4], f in the band or 10 %
    off, |c| below its bound. */
@@ -111,6 +147,17 @@ typedef struct quell_mode_start {
    as well. */
 quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
                                 const quell_fit *from);
+
+/* Candidates for a mode more, the likeliest first. */
+enum { CANDIDATES_MAX = 6 };
+typedef struct quell_candidates {
+    size_t count;
+    quell_mode_start start[CANDIDATES_MAX];
+    double weight[CANDIDATES_MAX]; /* standard errors by which the density lies above the fit */
+} quell_candidates;
+
+/* Those that a fit on the model's band leaves. */
+void quell_candidates_find(quell_fit_problem *problem, const quell_fit *fit, quell_candidates *out);
 
 /* ---------------------------------------------------------------- band */
 
@@ -145,7 +192,7 @@ void quell_line_extent(const quell_spectrum *spectrum, const double *density, si
 
 /* ---------------------------------------------------------------- the search */
 
-enum { SEARCH_PEAKS_MAX = 24 };
+enum { SEARCH_PEAKS_MAX = 24, NO_PEAK = SEARCH_PEAKS_MAX };
 
 typedef struct quell_mode_search {
     const quell_spectrum *spectrum;
@@ -156,12 +203,49 @@ typedef struct quell_mode_search {
     bool used[SEARCH_PEAKS_MAX];
     quell_fit_problem problem;
     quell_fit best;                    /* best.modes is 0 if there is none */
-    size_t from_peak[QUELL_MODES_MAX]; /* which peak each mode of the best fit started from */
+    size_t from_peak[QUELL_MODES_MAX]; /* which peak each mode of the best fit started from; NO_PEAK: from none */
     size_t first, last;                /* bins of the best fit's band */
 } quell_mode_search;
 
-/* Takes in one mode after the other as long as it pays. The problem must be prepared. */
+/* The bins of options->band_hz (or of the default band), within a known sweep's range; band_hz gets what was taken.
+   QUELL_OK; QUELL_E_USAGE; QUELL_E_DATA. */
+quell_status quell_search_band(quell_mode_search *search, const quell_modes_options *options, double band_hz[2],
+                               quell_error *err);
+
+/* Prepares the problem for the excitation's kind and finds the peaks. view: the spectrum, or one whose density of the axis
+   is another (a projection); it must outlive the search. command: density commanded, by bin; NULL: not known. Known lines
+   are masked. QUELL_OK; QUELL_E_MEMORY. Free with quell_fit_release(&search->problem) in either case. */
+quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_options *options, quell_model_form form,
+                                  const double *command, quell_error *err);
+
+/* Takes in one mode after the other as long as it pays. */
 void quell_modes_select(quell_mode_search *search);
+
+/* The k-th mode of the best fit, with intervals from the variances; direction from spectrum. */
+quell_mode quell_search_mode(const quell_mode_search *search, size_t k, const double *variance,
+                             const quell_modes_options *options);
+
+/* Puts a mode into its place by frequency, or among those left out if the user ignores it. False if there is no room. */
+bool quell_modes_enter(quell_modes *modes, const quell_mode *mode, const quell_modes_options *options);
+
+/* Do both stand for one mode: within 5 %, or twice the damping ratio? */
+bool quell_modes_alike(double f1_hz, double f2_hz, double damping_ratio);
+
+/* Modes that move only across the driven axis, from the densities of the others, entered into modes. `driven` is the search
+   on the driven axis. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_modes_across(const quell_mode_search *driven, const quell_modes_options *options,
+                                const double *command, quell_modes *modes, quell_error *err);
+
+/* Modes of a recording without a common input, each along the direction in which it dominates. modes->band_hz is what is
+   searched. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_modes_ambient(const quell_spectrum *spectrum, size_t axis, const quell_modes_options *options,
+                                 quell_modes *modes, quell_error *err);
+
+/* Fills modes->fit and modes->band_hz from a finished search. */
+void quell_search_report(const quell_mode_search *search, quell_modes *modes);
+
+/* The kind of excitation that options state; a sweep where nothing is stated. */
+quell_excitation quell_options_kind(const quell_modes_options *options);
 
 /* ---------------------------------------------------------------- direction and doubts */
 

@@ -48,6 +48,8 @@ quell_status quell_fit_prepare(quell_fit_problem *problem, const quell_spectrum 
         problem->masked[k] = !(density[k] > 0) || gain * gain < LEAST_INPUT;
         problem->log_density[k] = density[k] > 0 ? log(density[k]) - bias : 0;
     }
+    problem->density = density;
+    problem->held[FIT_DIRECT] = true;
     problem->weight = nu / 2;
     bound_noise(problem, low, high);
     return quell_model_prepare(&problem->model, spectrum, low, high, reference_hz, shaper, err);

@@ -1,18 +1,21 @@
-/* How many modes: forward selection from the peaks. A mode more is taken in only if it is there to see,
-   stays where its peak is, is wider than a line, and cuts the misfit by a fifth. */
+/* How many modes: forward selection, first from the peaks, then from what the fit leaves and from modes that may be two. A mode
+   more is taken in only if it stays where it started, is wider than a line, and the criterion wants it. */
 #include "modes_private.h"
 
 #include <math.h>
 #include <string.h>
 
 #define LEAST_PARTICIPATION 0.02
-#define LEAST_CUT 0.2    /* share of the rms misfit */
+#define LEAST_CUT 0.2    /* share of the rms misfit, under a sweep */
 #define LEAST_WIDTH 0.8  /* half-power width in bins: narrower is a line, or cannot be told from one */
 #define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
 #define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */
 #define FIT_HIGH 1.5     /* and to the highest */
 #define EXPLAINED 1.5    /* mean square misfit over a peak, 1 is what chance makes of it */
 #define LINE_EXCESS 1.84 /* 8 dB, as ln P */
+
+#define SPLIT_LEAST 0.01 /* how far from a mode its halves start */
+#define SPLIT_MOST 0.06
 
 enum { TRIES = 4, ALL_STEPS = 60, BINS_PER_PARAMETER = 2 };
 
@@ -108,47 +111,92 @@ static bool explained(quell_mode_search *search, const quell_peak *peak)
 typedef struct trial {
     quell_fit fit;
     size_t first, last; /* bins of its band */
-    double cut;         /* share of the rms misfit it takes away */
+    double gain;        /* by which the criterion falls; not above 0: not worth it */
 } trial;
 
-static trial try_peak(quell_mode_search *search, size_t peak)
+/* Fits `modes` starts and compares with one mode less on the same band. */
+static trial try_starts(quell_mode_search *search, const quell_mode_start *start, size_t modes)
 {
-    size_t modes = search->best.modes;
-    quell_mode_start start[QUELL_MODES_MAX];
-    for (size_t k = 0; k <= modes; k++) {
-        const quell_peak *at = &search->peak[k < modes ? search->from_peak[k] : peak];
-        start[k] = (quell_mode_start){at->frequency_hz, at->half_power_damping_ratio};
-    }
-    trial made = {.cut = 0};
-    made.fit =
-        fit_and_grow(search, start, modes + 1, modes > 0 ? &search->best : NULL, &made.first, &made.last);
+    quell_fit_problem *problem = &search->problem;
+    const quell_fit *best = search->best.modes > 0 ? &search->best : NULL;
+    trial made = {.gain = -1};
+    made.fit = fit_and_grow(search, start, modes, best, &made.first, &made.last);
     if (!isfinite(made.fit.misfit) || !worth_having(search, &made.fit, start))
         return made;
-    quell_fit without = modes > 0 ? search->best : quell_fit_from_starts(&search->problem, NULL, 0, NULL);
-    quell_fit_improve(&search->problem, &without, ALL_STEPS, FIT_NEARLY);
-    made.cut = 1 - made.fit.rms / without.rms;
+    quell_fit without = best != NULL ? *best : quell_fit_from_starts(problem, NULL, 0, NULL);
+    quell_fit_improve(problem, &without, ALL_STEPS, FIT_NEARLY);
+    made.gain = quell_fit_criterion(problem, &without) - quell_fit_criterion(problem, &made.fit);
+    if (problem->swept && made.fit.rms > (1 - LEAST_CUT) * without.rms)
+        made.gain = -1;
     return made;
 }
 
-/* One mode more, from the most prominent peak that will do; false if none does. */
-static bool add_mode(quell_mode_search *search)
+/* The modes so far as starts. */
+static void start_from_best(const quell_mode_search *search, quell_mode_start *start)
+{
+    for (size_t k = 0; k < search->best.modes; k++) {
+        const double *mode = search->best.parameter + FIT_PER_MODE * k;
+        start[k] = (quell_mode_start){exp(mode[FIT_LN_F]), exp(mode[FIT_LN_ZETA])};
+    }
+}
+
+static void take(quell_mode_search *search, const trial *made, size_t peak)
+{
+    search->from_peak[search->best.modes] = peak;
+    if (peak != NO_PEAK)
+        search->used[peak] = true;
+    search->best = made->fit;
+    search->first = made->first;
+    search->last = made->last;
+}
+
+/* One mode more from the most prominent peak that will do; false if none does. */
+static bool add_from_peaks(quell_mode_search *search)
 {
     size_t modes = search->best.modes;
+    quell_mode_start start[QUELL_MODES_MAX];
+    start_from_best(search, start);
     for (size_t i = 0, tries = 0; i < search->peaks && tries < TRIES; i++) {
         if (search->used[i] || explained(search, &search->peak[i]))
             continue;
-        trial made = try_peak(search, i);
+        start[modes] = (quell_mode_start){search->peak[i].frequency_hz, search->peak[i].half_power_damping_ratio};
+        trial made = try_starts(search, start, modes + 1);
         tries++;
-        if (!(made.cut >= LEAST_CUT))
+        if (!(made.gain > 0))
             continue;
-        search->best = made.fit;
-        search->from_peak[modes] = i;
-        search->used[i] = true;
-        search->first = made.first;
-        search->last = made.last;
+        take(search, &made, i);
         return true;
     }
     return false;
+}
+
+/* One mode more where the fit falls short, or by splitting one: the best of all these. */
+static bool add_from_residual(quell_mode_search *search)
+{
+    size_t modes = search->best.modes;
+    quell_mode_start start[QUELL_MODES_MAX];
+    quell_candidates candidates;
+    trial best = {.gain = 0};
+    quell_model_set_band(&search->problem.model, search->first, search->last);
+    quell_candidates_find(&search->problem, &search->best, &candidates);
+    for (size_t i = 0; i < candidates.count; i++) {
+        start_from_best(search, start);
+        start[modes] = candidates.start[i];
+        trial made = try_starts(search, start, modes + 1);
+        best = made.gain > best.gain ? made : best;
+    }
+    for (size_t k = 0; k < modes; k++) {
+        start_from_best(search, start);
+        double apart = fmin(fmax(start[k].damping_ratio, SPLIT_LEAST), SPLIT_MOST);
+        start[modes] = (quell_mode_start){start[k].frequency_hz * (1 + apart), start[k].damping_ratio / 2};
+        start[k] = (quell_mode_start){start[k].frequency_hz * (1 - apart), start[k].damping_ratio / 2};
+        trial made = try_starts(search, start, modes + 1);
+        best = made.gain > best.gain ? made : best;
+    }
+    if (!(best.gain > 0))
+        return false;
+    take(search, &best, NO_PEAK);
+    return true;
 }
 
 /* Lines that hid in the noise or on a mode's flank show once the modes are fitted: they are masked, the fit
@@ -199,9 +247,13 @@ void quell_modes_select(quell_mode_search *search)
             mask_line(search, search->peak[i].bin);
             search->used[i] = true;
         }
-    keep_within_excitation(search);
-    while (search->best.modes < QUELL_MODES_MAX && add_mode(search))
+    if (search->problem.swept)
+        keep_within_excitation(search);
+    while (search->best.modes < QUELL_MODES_MAX && add_from_peaks(search))
         ;
-    if (search->best.modes > 0)
+    if (search->best.modes == 0)
+        return;
+    mask_what_sticks_out(search);
+    while (search->best.modes < QUELL_MODES_MAX && add_from_residual(search))
         mask_what_sticks_out(search);
 }

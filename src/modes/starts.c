@@ -8,6 +8,13 @@
 
 enum { FIRST_STEPS = 6, ALL_STEPS = 60, FINALISTS = 3, LEVEL_PASSES = 5 };
 
+/* ln P of a bin over what was commanded there. */
+static double log_response(const quell_fit_problem *problem, size_t bin)
+{
+    const double *command = problem->model.command;
+    return problem->log_density[bin] - (command != NULL && !problem->masked[bin] ? log(command[bin]) : 0);
+}
+
 /* Median of log_density - ln |H|^2 over the unmasked bins from..last: the level of the input if H is right.
    */
 static double level(const quell_fit_problem *problem, const quell_mode *mode, size_t modes, size_t first,
@@ -19,7 +26,7 @@ static double level(const quell_fit_problem *problem, const quell_mode *mode, si
     for (size_t bin = first; bin <= last; bin++) {
         double h = cabs(quell_response(mode, modes, (double)bin * model->spectrum->bin_hz));
         if (!problem->masked[bin] && h > 0)
-            value[count++] = problem->log_density[bin] - 2 * log(h);
+            value[count++] = log_response(problem, bin) - 2 * log(h);
     }
     if (count == 0)
         return 0;
@@ -33,11 +40,11 @@ static double log_peak(const quell_fit_problem *problem, double frequency_hz)
     const quell_model *model = &problem->model;
     double at = frequency_hz / model->spectrum->bin_hz + 0.5, end = (double)(model->first + model->bins - 1);
     size_t bin = (size_t)fmin(fmax(at, (double)model->first), end);
-    double largest = problem->log_density[bin];
+    double largest = log_response(problem, bin);
     if (bin > model->first)
-        largest = fmax(largest, problem->log_density[bin - 1]);
+        largest = fmax(largest, log_response(problem, bin - 1));
     if (bin + 1 < model->first + model->bins)
-        largest = fmax(largest, problem->log_density[bin + 1]);
+        largest = fmax(largest, log_response(problem, bin + 1));
     return largest;
 }
 
@@ -60,6 +67,35 @@ static double participations(const quell_fit_problem *problem, quell_mode *mode,
     return input;
 }
 
+/* c of a mode that alone makes up the peak at its frequency. */
+static double own_participation(const quell_fit_problem *problem, const quell_mode *mode, double input)
+{
+    double log_amplification = (log_peak(problem, mode->frequency_hz) - input) / 2;
+    if (problem->model.form == MODEL_AMBIENT)
+        return 2 * (log_amplification + log(2 * mode->damping_ratio));
+    return fmin(fmax(2 * mode->damping_ratio * exp(log_amplification), 0.01), 3);
+}
+
+static void put_mode(const quell_fit_problem *problem, quell_fit *fit, size_t k, quell_mode mode, double input, int sign)
+{
+    double *parameter = fit->parameter + FIT_PER_MODE * k;
+    mode.damping_ratio = fmin(fmax(mode.damping_ratio, 5e-4), 0.3);
+    double c = own_participation(problem, &mode, input);
+    parameter[FIT_LN_F] = log(mode.frequency_hz);
+    parameter[FIT_LN_ZETA] = log(mode.damping_ratio);
+    parameter[FIT_C] = problem->model.form == MODEL_AMBIENT ? c : sign * c;
+}
+
+/* Common parameters of a start. On an axis that is not driven, and without an input, they are known. */
+static void put_common(const quell_fit_problem *problem, quell_fit *fit, double input)
+{
+    double *common = fit->parameter + FIT_PER_MODE * fit->modes;
+    common[FIT_B0] = input;
+    common[FIT_B1] = problem->held[FIT_B1] ? problem->held_slope : 0;
+    common[FIT_NOISE] = problem->noise_start;
+    common[FIT_DIRECT] = problem->model.form == MODEL_DRIVEN ? 1 : 0;
+}
+
 static quell_fit start_point(const quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
                              const int *sign)
 {
@@ -68,15 +104,14 @@ static quell_fit start_point(const quell_fit_problem *problem, const quell_mode_
     for (size_t k = 0; k < modes; k++)
         mode[k] =
             (quell_mode){.frequency_hz = start[k].frequency_hz, .damping_ratio = start[k].damping_ratio};
-    double input = participations(problem, mode, modes, sign);
+    bool known = problem->held[FIT_B0];
+    double input = known ? problem->held_level : participations(problem, mode, modes, sign);
     for (size_t k = 0; k < modes; k++) {
-        fit.parameter[FIT_PER_MODE * k + FIT_LN_F] = log(mode[k].frequency_hz);
-        fit.parameter[FIT_PER_MODE * k + FIT_LN_ZETA] = log(fmin(fmax(mode[k].damping_ratio, 5e-4), 0.3));
-        fit.parameter[FIT_PER_MODE * k + FIT_C] = mode[k].participation;
+        put_mode(problem, &fit, k, mode[k], input, sign[k]);
+        if (!known) /* found together */
+            fit.parameter[FIT_PER_MODE * k + FIT_C] = mode[k].participation;
     }
-    double *common = fit.parameter + FIT_PER_MODE * modes;
-    common[FIT_B0] = input;
-    common[FIT_NOISE] = problem->noise_start;
+    put_common(problem, &fit, input);
     return fit;
 }
 
@@ -88,11 +123,8 @@ static quell_fit extended(const quell_fit_problem *problem, const quell_fit *fro
     size_t old = FIT_PER_MODE * from->modes;
     memcpy(fit.parameter, from->parameter, old * sizeof(double));
     memcpy(fit.parameter + old + FIT_PER_MODE, from->parameter + old, FIT_COMMON * sizeof(double));
-    double input = from->parameter[old + FIT_B0];
-    double amplification = exp((log_peak(problem, start->frequency_hz) - input) / 2);
-    fit.parameter[old + FIT_LN_F] = log(start->frequency_hz);
-    fit.parameter[old + FIT_LN_ZETA] = log(fmin(fmax(start->damping_ratio, 5e-4), 0.3));
-    fit.parameter[old + FIT_C] = sign * fmin(fmax(2 * start->damping_ratio * amplification, 0.01), 3);
+    quell_mode mode = {.frequency_hz = start->frequency_hz, .damping_ratio = start->damping_ratio};
+    put_mode(problem, &fit, from->modes, mode, from->parameter[old + FIT_B0], sign);
     return fit;
 }
 
@@ -117,13 +149,30 @@ static void try(quell_fit_problem *problem, quell_fit fit, quell_fit *best, size
         enter(best, count, &fit);
 }
 
+/* The best of some fits, gone on with to the end. */
+static quell_fit finish(quell_fit_problem *problem, size_t modes, quell_fit *best, size_t count)
+{
+    quell_fit winner = {.modes = modes, .misfit = (double)INFINITY, .rms = (double)INFINITY};
+    for (size_t i = 0; i < count; i++) {
+        quell_fit_improve(problem, &best[i], ALL_STEPS - FIRST_STEPS, FIT_NEARLY);
+        if (best[i].misfit < winner.misfit && quell_fit_plausible(problem, &best[i]))
+            winner = best[i];
+    }
+    return winner;
+}
+
 quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
                                 const quell_fit *from)
 {
+    static const int all_positive[QUELL_MODES_MAX] = {1, 1, 1, 1, 1, 1, 1, 1};
     quell_fit best[FINALISTS];
     size_t count = 0;
     for (int sign = -1; sign <= 1 && from != NULL; sign += 2)
         try(problem, extended(problem, from, &start[modes - 1], sign), best, &count);
+    if (problem->model.form == MODEL_AMBIENT) { /* no signs */
+        try(problem, start_point(problem, start, modes, all_positive), best, &count);
+        return finish(problem, modes, best, count);
+    }
     size_t choices = modes <= 4 ? (size_t)1 << modes : modes + 1;
     for (size_t choice = 0; choice < choices; choice++) {
         int sign[QUELL_MODES_MAX];
@@ -133,11 +182,5 @@ quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_sta
         }
         try(problem, start_point(problem, start, modes, sign), best, &count);
     }
-    quell_fit winner = {.modes = modes, .misfit = (double)INFINITY, .rms = (double)INFINITY};
-    for (size_t i = 0; i < count; i++) {
-        quell_fit_improve(problem, &best[i], ALL_STEPS - FIRST_STEPS, FIT_NEARLY);
-        if (best[i].misfit < winner.misfit && quell_fit_plausible(problem, &best[i]))
-            winner = best[i];
-    }
-    return winner;
+    return finish(problem, modes, best, count);
 }

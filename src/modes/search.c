@@ -1,0 +1,126 @@
+/* A search for modes on one density: what is searched, the peaks in it, and the fit as modes. */
+#include "modes_private.h"
+
+#include <math.h>
+#include <string.h>
+
+#define SWEPT_DOF 20.0      /* nominal, of a sweep's bins: errors are scaled to what is seen */
+#define SWEEP_INNER_LOW 1.1 /* of a known sweep's range, where its input is flat */
+#define SWEEP_INNER_HIGH 0.9
+
+enum { BINS_LEAST = 12 };
+
+/* Keeps the band within a known sweep's range. */
+static void keep_within_sweep(const quell_modes_options *options, double band_hz[2])
+{
+    const quell_shaking *shaking = options->shaking;
+    if (shaking == NULL || shaking->kind != QUELL_EXCITE_SWEEP || !shaking->sweep_known)
+        return;
+    band_hz[0] = fmax(band_hz[0], SWEEP_INNER_LOW * shaking->sweep.start_hz);
+    band_hz[1] = fmin(band_hz[1], SWEEP_INNER_HIGH * shaking->sweep.end_hz);
+}
+
+quell_status quell_search_band(quell_mode_search *search, const quell_modes_options *options, double band_hz[2],
+                               quell_error *err)
+{
+    const quell_spectrum *spectrum = search->spectrum;
+    char low_text[32], high_text[32];
+    memcpy(band_hz, options->band_hz, 2 * sizeof *band_hz);
+    if (band_hz[0] == 0 && band_hz[1] == 0)
+        quell_modes_default_band(spectrum->rate_hz, band_hz);
+    quell_number_print(low_text, sizeof low_text, band_hz[0], 6);
+    quell_number_print(high_text, sizeof high_text, band_hz[1], 6);
+    if (!(band_hz[0] >= 0 && band_hz[1] > band_hz[0] && band_hz[1] <= spectrum->rate_hz / 2)) {
+        char nyquist[32];
+        return quell_fail(err, QUELL_E_USAGE, "band is %s to %s Hz, want a range within 0 to %s Hz", low_text,
+                          high_text, quell_number_print(nyquist, sizeof nyquist, spectrum->rate_hz / 2, 6));
+    }
+    keep_within_sweep(options, band_hz);
+    search->low = (size_t)fmax(ceil(band_hz[0] / spectrum->bin_hz), 1);
+    search->high = (size_t)fmax(fmin(band_hz[1] / spectrum->bin_hz, (double)(spectrum->bins - 2)), 0);
+    if (search->high < search->low + BINS_LEAST - 1) {
+        char bin[32];
+        return quell_fail(
+            err, QUELL_E_DATA, "band %s to %s Hz holds fewer than %d bins of %s Hz%s, want a longer segment",
+            low_text, high_text, BINS_LEAST, quell_number_print(bin, sizeof bin, spectrum->bin_hz, 4),
+            options->shaking != NULL && options->shaking->sweep_known ? " within the sweep's range" : "");
+    }
+    return QUELL_OK;
+}
+
+/* Peaks are sought in the density with a shaper's |H|^2 divided out, so that its notches do not make peaks
+   between them; where it is nearly 0 the quotient says nothing and the notch is bridged. */
+static quell_status find_peaks(quell_mode_search *search, const quell_modes_options *options, quell_error *err)
+{
+    const quell_spectrum *spectrum = search->spectrum;
+    double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz;
+    if (options->shaper_on == NULL)
+        return quell_peaks_find(spectrum, search->axis, low_hz, high_hz, search->peak, SEARCH_PEAKS_MAX,
+                                &search->peaks, err);
+    double *divided = quell_memory_get(spectrum->bins * sizeof(double));
+    if (divided == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for peaks in %zu bins", spectrum->bins);
+    double before = 0;
+    for (size_t k = 0; k < spectrum->bins; k++) {
+        double h = cabs(quell_shaper_response(options->shaper_on, (double)k * spectrum->bin_hz)),
+               gain = h * h;
+        bool bridged = search->problem.masked[k] && gain < 0.5;
+        divided[k] = bridged ? before : spectrum->asd_m2ps3[search->axis][k] / gain;
+        before = divided[k];
+    }
+    quell_spectrum view = *spectrum;
+    view.asd_m2ps3[search->axis] = divided;
+    quell_status status = quell_peaks_find(&view, search->axis, low_hz, high_hz, search->peak, SEARCH_PEAKS_MAX,
+                                           &search->peaks, err);
+    quell_memory_free(divided);
+    return status;
+}
+
+quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_options *options, quell_model_form form,
+                                  const double *command, quell_error *err)
+{
+    const quell_spectrum *spectrum = search->spectrum;
+    quell_fit_problem *problem = &search->problem;
+    double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz;
+    quell_status status = quell_fit_prepare(problem, spectrum, search->axis, search->low, search->high,
+                                            sqrt(low_hz * high_hz), options->shaper_on, err);
+    if (status != QUELL_OK)
+        return status;
+    problem->model.form = form;
+    problem->model.command = command;
+    problem->swept = quell_options_kind(options) == QUELL_EXCITE_SWEEP;
+    if (problem->swept)
+        problem->weight = SWEPT_DOF / 2;
+    problem->held[FIT_B1] = command != NULL;
+    for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
+        problem->masked[k] = problem->masked[k] || !(command[k] > 0);
+    if (form == MODEL_AMBIENT)
+        problem->held[FIT_B0] = problem->held[FIT_B1] = true;
+    if (form == MODEL_ACROSS) {
+        problem->held[FIT_B0] = problem->held[FIT_B1] = true;
+        problem->held[FIT_DIRECT] = false;
+    }
+    status = find_peaks(search, options, err);
+    if (status == QUELL_OK)
+        quell_known_lines_mask(search, options);
+    return status;
+}
+
+void quell_search_report(const quell_mode_search *search, quell_modes *modes)
+{
+    const quell_fit *best = &search->best;
+    const double *common = best->parameter + FIT_PER_MODE * best->modes;
+    if (best->modes == 0)
+        return;
+    modes->band_hz[0] = (double)search->first * search->spectrum->bin_hz;
+    modes->band_hz[1] = (double)search->last * search->spectrum->bin_hz;
+    modes->fit.parameters = FIT_PER_MODE * best->modes;
+    for (size_t i = 0; i < FIT_COMMON; i++)
+        modes->fit.parameters += !search->problem.held[i];
+    modes->fit.iterations = best->iterations;
+    modes->fit.rms_log_misfit = best->rms;
+    modes->fit.input_log_level = common[FIT_B0];
+    modes->fit.input_slope = common[FIT_B1];
+    modes->fit.noise_log_level = common[FIT_NOISE];
+    modes->fit.reference_hz = search->problem.model.reference_hz;
+}
