@@ -5,6 +5,8 @@
 #include <math.h>
 #include <string.h>
 
+#define SLOPE_MAX 3.0 /* of b1 */
+
 /* Where there is no noise, nothing holds its level: it may move by this much a step. */
 #define NOISE_STEP 2.0
 
@@ -12,8 +14,8 @@
 static bool bounds(const quell_fit_problem *problem, size_t modes, size_t p, double range[2])
 {
     if (p == FIT_PER_MODE * modes + FIT_B1) {
-        range[0] = -3;
-        range[1] = 3;
+        range[0] = -SLOPE_MAX;
+        range[1] = SLOPE_MAX;
         return true;
     }
     if (p == FIT_PER_MODE * modes + FIT_NOISE) {
@@ -115,5 +117,6 @@ bool quell_fit_plausible(const quell_fit_problem *problem, const quell_fit *fit)
         if (!(f_hz >= low && f_hz <= high && zeta >= 2e-4 && zeta <= 0.4 && takes_part))
             return false;
     }
-    return isfinite(fit->misfit);
+    double slope = fit->parameter[FIT_PER_MODE * fit->modes + FIT_B1];
+    return isfinite(fit->misfit) && fabs(slope) < SLOPE_MAX;
 }

@@ -2,20 +2,23 @@
    more is taken in only if it stays where it started, is wider than a line, and the criterion wants it. */
 #include "modes_private.h"
 
+#include <gsl/gsl_sf_psi.h>
 #include <math.h>
 #include <string.h>
 
 #define LEAST_PARTICIPATION 0.02
+#define LEAST_SIGNIFICANCE 2.0 /* standard errors of a participation */
 #define LEAST_CUT 0.2    /* share of the rms misfit, under a sweep */
 #define LEAST_WIDTH 0.8  /* half-power width in bins: narrower is a line, or cannot be told from one */
 #define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
 #define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */
 #define FIT_HIGH 1.5     /* and to the highest */
 #define EXPLAINED 1.5    /* mean square misfit over a peak, 1 is what chance makes of it */
+#define ADEQUATE 1.25     /* rms misfit of ln P, as a multiple of chance */
 #define LINE_EXCESS 1.84 /* 8 dB, as ln P */
 
-#define SPLIT_LEAST 0.01 /* how far from a mode its halves start */
-#define SPLIT_MOST 0.06
+#define CLOSE 0.25          /* of ln f: modes that may have been taken for one another */
+#define WORTH_A_CHANGE 0.01 /* of the misfit */
 
 enum { TRIES = 4, ALL_STEPS = 60, BINS_PER_PARAMETER = 2 };
 
@@ -39,7 +42,15 @@ static bool stayed(const quell_fit *fit, const quell_mode_start *start)
     return true;
 }
 
-/* Fits modes from starts, on a band that is found on the way and left in *first and *last. */
+/* Is what the fit leaves no more than chance makes? */
+static bool adequate(const quell_fit_problem *problem, const quell_fit *fit)
+{
+    double chance = sqrt(gsl_sf_psi_1(problem->model.spectrum->dof / 2)); /* of ln P, exactly */
+    return !problem->swept && fit->rms <= ADEQUATE * chance;
+}
+
+/* Fits modes from starts, on the widest band if they explain it, else on one that is found on the way; it is left in *first
+   and *last. */
 static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start *start, size_t modes,
                               const quell_fit *from, size_t *first, size_t *last)
 {
@@ -49,11 +60,20 @@ static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start 
         lowest = fmin(lowest, start[k].frequency_hz);
         highest = fmax(highest, start[k].frequency_hz);
     }
-    size_t low = (size_t)fmax(FIT_LOW * lowest / bin_hz, (double)search->low);
-    size_t high = (size_t)fmin(FIT_HIGH * highest / bin_hz, (double)search->high);
+    *first = (size_t)fmax(FIT_LOW * lowest / bin_hz, (double)search->low);
+    *last = (size_t)fmin(FIT_HIGH * highest / bin_hz, (double)search->high);
+    size_t low = *first, high = *last;
+    quell_model_set_band(&problem->model, *first, *last);
+    quell_fit fit = {.misfit = (double)INFINITY};
+    if (!problem->swept)
+        fit = quell_fit_from_starts(problem, start, modes, from);
+    if (isfinite(fit.misfit) && stayed(&fit, start) && adequate(problem, &fit)) {
+        quell_fit_improve(problem, &fit, ALL_STEPS, FIT_FULLY);
+        return fit;
+    }
     quell_band_near(problem, start, modes, low, high, first, last);
     quell_model_set_band(&problem->model, *first, *last);
-    quell_fit fit = quell_fit_from_starts(problem, start, modes, from);
+    fit = quell_fit_from_starts(problem, start, modes, from);
     if (!isfinite(fit.misfit) || !stayed(&fit, start))
         return fit;
     quell_band_grow(problem, &fit, low, high);
@@ -114,6 +134,22 @@ typedef struct trial {
     double gain;        /* by which the criterion falls; not above 0: not worth it */
 } trial;
 
+/* Is every mode's participation known to be there? Two modes that only cancel each other are none. The model's band is the
+   fit's. */
+static bool significant(quell_mode_search *search, const quell_fit *fit)
+{
+    double variance[FIT_PARAMETERS_MAX];
+    if (search->problem.model.form == MODEL_AMBIENT || search->problem.swept)
+        return true;
+    quell_fit_variances(&search->problem, fit, variance);
+    for (size_t k = 0; k < fit->modes; k++) {
+        size_t c = FIT_PER_MODE * k + FIT_C;
+        if (!(fabs(fit->parameter[c]) > LEAST_SIGNIFICANCE * sqrt(variance[c])))
+            return false;
+    }
+    return true;
+}
+
 /* Fits `modes` starts and compares with one mode less on the same band. */
 static trial try_starts(quell_mode_search *search, const quell_mode_start *start, size_t modes)
 {
@@ -126,7 +162,8 @@ static trial try_starts(quell_mode_search *search, const quell_mode_start *start
     quell_fit without = best != NULL ? *best : quell_fit_from_starts(problem, NULL, 0, NULL);
     quell_fit_improve(problem, &without, ALL_STEPS, FIT_NEARLY);
     made.gain = quell_fit_criterion(problem, &without) - quell_fit_criterion(problem, &made.fit);
-    if (problem->swept && made.fit.rms > (1 - LEAST_CUT) * without.rms)
+    bool counts = !problem->swept || made.fit.rms <= (1 - LEAST_CUT) * without.rms;
+    if (made.gain > 0 && !(counts && significant(search, &made.fit)))
         made.gain = -1;
     return made;
 }
@@ -140,14 +177,86 @@ static void start_from_best(const quell_mode_search *search, quell_mode_start *s
     }
 }
 
+static quell_mode_start start_from_peak(const quell_mode_search *search, size_t peak)
+{
+    return (quell_mode_start){search->peak[peak].frequency_hz, search->peak[peak].half_power_damping_ratio};
+}
+
+/* Takes a fit from other starts on the same band if it is better and its modes are as good. */
+static void take_if_better(quell_mode_search *search, const quell_mode_start *start)
+{
+    quell_fit_problem *problem = &search->problem;
+    quell_fit other = quell_fit_from_starts(problem, start, search->best.modes, NULL);
+    if (!(other.misfit < search->best.misfit - WORTH_A_CHANGE))
+        return;
+    quell_fit_improve(problem, &other, ALL_STEPS, FIT_FULLY);
+    if (worth_having(search, &other, start) && significant(search, &other))
+        search->best = other;
+}
+
+/* A mode more may show that those before were taken wrong: all are fitted again from their peaks, and close ones from either
+   side of their middle. */
+static void look_again(quell_mode_search *search)
+{
+    size_t modes = search->best.modes;
+    quell_mode_start start[QUELL_MODES_MAX];
+    if (search->problem.model.form == MODEL_AMBIENT || modes < 2)
+        return;
+    quell_model_set_band(&search->problem.model, search->first, search->last);
+    start_from_best(search, start);
+    take_if_better(search, start);
+    for (size_t k = 0; k < modes; k++)
+        if (search->from_peak[k] != NO_PEAK)
+            start[k] = start_from_peak(search, search->from_peak[k]);
+    take_if_better(search, start);
+    for (size_t j = 0; j < modes; j++)
+        for (size_t k = 0; k < j; k++) {
+            start_from_best(search, start);
+            double middle_hz = sqrt(start[j].frequency_hz * start[k].frequency_hz);
+            size_t low = start[j].frequency_hz < start[k].frequency_hz ? j : k, high = low == j ? k : j;
+            if (log(start[high].frequency_hz / start[low].frequency_hz) > CLOSE)
+                continue;
+            double zeta = fmin(start[low].damping_ratio, start[high].damping_ratio);
+            start[low] = (quell_mode_start){middle_hz * (1 - CLOSE / 5), zeta};
+            start[high] = (quell_mode_start){middle_hz * (1 + CLOSE / 5), zeta};
+            take_if_better(search, start);
+        }
+}
+
+static void settle(quell_mode_search *search, const trial *made)
+{
+    search->best = made->fit;
+    search->first = made->first;
+    search->last = made->last;
+    look_again(search);
+}
+
 static void take(quell_mode_search *search, const trial *made, size_t peak)
 {
     search->from_peak[search->best.modes] = peak;
     if (peak != NO_PEAK)
         search->used[peak] = true;
-    search->best = made->fit;
-    search->first = made->first;
-    search->last = made->last;
+    settle(search, made);
+}
+
+/* How far from one mode the two start that it may be. */
+static const double splits[] = {0.03, 0.06};
+enum { SPLITS = sizeof splits / sizeof splits[0] };
+
+/* The best trial with start k split in two, one more than `modes`. */
+static trial try_splits(quell_mode_search *search, const quell_mode_start *start, size_t k, size_t modes)
+{
+    trial best = {.gain = 0};
+    for (size_t i = 0; i < SPLITS; i++) {
+        quell_mode_start split[QUELL_MODES_MAX];
+        memcpy(split, start, modes * sizeof *split);
+        double zeta = fmin(start[k].damping_ratio, splits[i]);
+        split[k] = (quell_mode_start){start[k].frequency_hz * (1 - splits[i]), zeta};
+        split[modes] = (quell_mode_start){start[k].frequency_hz * (1 + splits[i]), zeta};
+        trial made = try_starts(search, split, modes + 1);
+        best = made.gain > best.gain ? made : best;
+    }
+    return best;
 }
 
 /* One mode more from the most prominent peak that will do; false if none does. */
@@ -159,7 +268,7 @@ static bool add_from_peaks(quell_mode_search *search)
     for (size_t i = 0, tries = 0; i < search->peaks && tries < TRIES; i++) {
         if (search->used[i] || explained(search, &search->peak[i]))
             continue;
-        start[modes] = (quell_mode_start){search->peak[i].frequency_hz, search->peak[i].half_power_damping_ratio};
+        start[modes] = start_from_peak(search, i);
         trial made = try_starts(search, start, modes + 1);
         tries++;
         if (!(made.gain > 0))
@@ -170,7 +279,36 @@ static bool add_from_peaks(quell_mode_search *search)
     return false;
 }
 
-/* One mode more where the fit falls short, or by splitting one: the best of all these. */
+/* Where no peak can be made by one mode alone: two peaks by two modes, or one peak by two. */
+static bool begin_with_two(quell_mode_search *search)
+{
+    size_t tried[TRIES], count = 0, of[2] = {NO_PEAK, NO_PEAK};
+    trial best = {.gain = 0};
+    for (size_t i = 0; i < search->peaks && count < TRIES; i++)
+        if (!search->used[i])
+            tried[count++] = i;
+    for (size_t i = 0; i < count; i++)
+        for (size_t j = 0; j <= i; j++) {
+            quell_mode_start start[QUELL_MODES_MAX] = {start_from_peak(search, tried[j]), start_from_peak(search, tried[i])};
+            trial made = i == j ? try_splits(search, start, 0, 1) : try_starts(search, start, 2);
+            if (!(made.gain > best.gain))
+                continue;
+            best = made;
+            of[0] = tried[j];
+            of[1] = i == j ? NO_PEAK : tried[i];
+        }
+    if (!(best.gain > 0))
+        return false;
+    search->from_peak[0] = of[0];
+    search->from_peak[1] = of[1];
+    for (size_t i = 0; i < 2; i++)
+        if (of[i] != NO_PEAK)
+            search->used[of[i]] = true;
+    settle(search, &best);
+    return true;
+}
+
+/* One mode more where the fit falls short, or by splitting one, where it is or where its peak is: the best of all these. */
 static bool add_from_residual(quell_mode_search *search)
 {
     size_t modes = search->best.modes;
@@ -179,18 +317,22 @@ static bool add_from_residual(quell_mode_search *search)
     trial best = {.gain = 0};
     quell_model_set_band(&search->problem.model, search->first, search->last);
     quell_candidates_find(&search->problem, &search->best, &candidates);
+    start_from_best(search, start);
     for (size_t i = 0; i < candidates.count; i++) {
-        start_from_best(search, start);
         start[modes] = candidates.start[i];
         trial made = try_starts(search, start, modes + 1);
         best = made.gain > best.gain ? made : best;
     }
     for (size_t k = 0; k < modes; k++) {
         start_from_best(search, start);
-        double apart = fmin(fmax(start[k].damping_ratio, SPLIT_LEAST), SPLIT_MOST);
-        start[modes] = (quell_mode_start){start[k].frequency_hz * (1 + apart), start[k].damping_ratio / 2};
-        start[k] = (quell_mode_start){start[k].frequency_hz * (1 - apart), start[k].damping_ratio / 2};
-        trial made = try_starts(search, start, modes + 1);
+        trial made = try_splits(search, start, k, modes);
+        best = made.gain > best.gain ? made : best;
+        if (search->from_peak[k] == NO_PEAK)
+            continue;
+        start[k].frequency_hz = search->peak[search->from_peak[k]].frequency_hz;
+        if (fabs(log(start[k].frequency_hz / exp(search->best.parameter[FIT_PER_MODE * k + FIT_LN_F]))) < splits[0])
+            continue;
+        made = try_splits(search, start, k, modes);
         best = made.gain > best.gain ? made : best;
     }
     if (!(best.gain > 0))
@@ -251,9 +393,13 @@ void quell_modes_select(quell_mode_search *search)
         keep_within_excitation(search);
     while (search->best.modes < QUELL_MODES_MAX && add_from_peaks(search))
         ;
+    if (search->best.modes == 0 && begin_with_two(search))
+        while (search->best.modes < QUELL_MODES_MAX && add_from_peaks(search))
+            ;
     if (search->best.modes == 0)
         return;
     mask_what_sticks_out(search);
     while (search->best.modes < QUELL_MODES_MAX && add_from_residual(search))
         mask_what_sticks_out(search);
+    quell_model_set_band(&search->problem.model, search->first, search->last);
 }
