@@ -5,7 +5,7 @@
 
 #include <math.h>
 
-#define WIDER 1.56 /* bins by which a line may be wider at half power than the window: 3 bins for Hann */
+#define WIDER 0.75 /* bins by which a line may be wider at half power than the window: 2.2 bins for Hann */
 #define SKIRTS_LEAST                                                                                         \
     1.4 /* density near the peak over that farther out, on either side, from which there are skirts */
 #define LEAKAGE_MOST 4 /* times the window's own leakage: below this what is near the peak is leakage */

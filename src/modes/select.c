@@ -50,9 +50,9 @@ static bool adequate(const quell_fit_problem *problem, const quell_fit *fit)
 }
 
 /* Fits modes from starts, on the widest band if they explain it, else on one that is found on the way; it is left in *first
-   and *last. */
+   and *last, and in *whole, whether it is the widest. */
 static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start *start, size_t modes,
-                              const quell_fit *from, size_t *first, size_t *last)
+                              const quell_fit *from, size_t *first, size_t *last, bool *whole)
 {
     quell_fit_problem *problem = &search->problem;
     double lowest = (double)INFINITY, highest = 0, bin_hz = search->spectrum->bin_hz;
@@ -67,7 +67,8 @@ static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start 
     quell_fit fit = {.misfit = (double)INFINITY};
     if (!problem->swept)
         fit = quell_fit_from_starts(problem, start, modes, from);
-    if (isfinite(fit.misfit) && stayed(&fit, start) && adequate(problem, &fit)) {
+    *whole = isfinite(fit.misfit) && stayed(&fit, start) && adequate(problem, &fit);
+    if (*whole) {
         quell_fit_improve(problem, &fit, ALL_STEPS, FIT_FULLY);
         return fit;
     }
@@ -131,6 +132,7 @@ static bool explained(quell_mode_search *search, const quell_peak *peak)
 typedef struct trial {
     quell_fit fit;
     size_t first, last; /* bins of its band */
+    bool whole;         /* it explains the widest band there is for these modes */
     double gain;        /* by which the criterion falls; not above 0: not worth it */
 } trial;
 
@@ -156,7 +158,7 @@ static trial try_starts(quell_mode_search *search, const quell_mode_start *start
     quell_fit_problem *problem = &search->problem;
     const quell_fit *best = search->best.modes > 0 ? &search->best : NULL;
     trial made = {.gain = -1};
-    made.fit = fit_and_grow(search, start, modes, best, &made.first, &made.last);
+    made.fit = fit_and_grow(search, start, modes, best, &made.first, &made.last, &made.whole);
     if (!isfinite(made.fit.misfit) || !worth_having(search, &made.fit, start))
         return made;
     quell_fit without = best != NULL ? *best : quell_fit_from_starts(problem, NULL, 0, NULL);
@@ -239,6 +241,14 @@ static void take(quell_mode_search *search, const trial *made, size_t peak)
     settle(search, made);
 }
 
+/* Is the one better than the other? */
+static bool better(const trial *one, const trial *other)
+{
+    if (!(one->gain > 0))
+        return false;
+    return one->whole != other->whole ? one->whole : one->gain > other->gain;
+}
+
 /* How far from one mode the two start that it may be. */
 static const double splits[] = {0.03, 0.06};
 enum { SPLITS = sizeof splits / sizeof splits[0] };
@@ -254,7 +264,7 @@ static trial try_splits(quell_mode_search *search, const quell_mode_start *start
         split[k] = (quell_mode_start){start[k].frequency_hz * (1 - splits[i]), zeta};
         split[modes] = (quell_mode_start){start[k].frequency_hz * (1 + splits[i]), zeta};
         trial made = try_starts(search, split, modes + 1);
-        best = made.gain > best.gain ? made : best;
+        best = better(&made, &best) ? made : best;
     }
     return best;
 }
@@ -279,10 +289,10 @@ static bool add_from_peaks(quell_mode_search *search)
     return false;
 }
 
-/* Where no peak can be made by one mode alone: two peaks by two modes, or one peak by two. */
-static bool begin_with_two(quell_mode_search *search)
+/* A beginning with two modes: two peaks by two modes, or one peak by two; `of` gets their peaks. */
+static trial begin_with_two(quell_mode_search *search, size_t of[2])
 {
-    size_t tried[TRIES], count = 0, of[2] = {NO_PEAK, NO_PEAK};
+    size_t tried[TRIES], count = 0;
     trial best = {.gain = 0};
     for (size_t i = 0; i < search->peaks && count < TRIES; i++)
         if (!search->used[i])
@@ -291,21 +301,44 @@ static bool begin_with_two(quell_mode_search *search)
         for (size_t j = 0; j <= i; j++) {
             quell_mode_start start[QUELL_MODES_MAX] = {start_from_peak(search, tried[j]), start_from_peak(search, tried[i])};
             trial made = i == j ? try_splits(search, start, 0, 1) : try_starts(search, start, 2);
-            if (!(made.gain > best.gain))
+            if (!better(&made, &best))
                 continue;
             best = made;
             of[0] = tried[j];
             of[1] = i == j ? NO_PEAK : tried[i];
         }
-    if (!(best.gain > 0))
-        return false;
-    search->from_peak[0] = of[0];
-    search->from_peak[1] = of[1];
-    for (size_t i = 0; i < 2; i++)
-        if (of[i] != NO_PEAK)
-            search->used[of[i]] = true;
-    settle(search, &best);
-    return true;
+    return best;
+}
+
+/* The first mode, from the most prominent peak that one will do for; or the first two, where one does not explain all that
+   it should and two do, or one does not do at all. */
+static void begin(quell_mode_search *search)
+{
+    trial one = {.gain = 0};
+    size_t of[2] = {NO_PEAK, NO_PEAK}, of_one = NO_PEAK;
+    for (size_t i = 0, tries = 0; i < search->peaks && tries < TRIES && !(one.gain > 0); i++) {
+        if (search->used[i])
+            continue;
+        quell_mode_start start = start_from_peak(search, i);
+        one = try_starts(search, &start, 1);
+        of_one = i;
+        tries++;
+    }
+    if (one.gain > 0 && (one.whole || search->problem.swept)) {
+        take(search, &one, of_one);
+        return;
+    }
+    trial two = begin_with_two(search, of);
+    if (one.gain > 0 && !(two.gain > 0 && two.whole)) {
+        take(search, &one, of_one);
+    } else if (two.gain > 0) {
+        for (size_t i = 0; i < 2; i++) {
+            search->from_peak[i] = of[i];
+            if (of[i] != NO_PEAK)
+                search->used[of[i]] = true;
+        }
+        settle(search, &two);
+    }
 }
 
 /* One mode more where the fit falls short, or by splitting one, where it is or where its peak is: the best of all these. */
@@ -391,13 +424,11 @@ void quell_modes_select(quell_mode_search *search)
         }
     if (search->problem.swept)
         keep_within_excitation(search);
-    while (search->best.modes < QUELL_MODES_MAX && add_from_peaks(search))
-        ;
-    if (search->best.modes == 0 && begin_with_two(search))
-        while (search->best.modes < QUELL_MODES_MAX && add_from_peaks(search))
-            ;
+    begin(search);
     if (search->best.modes == 0)
         return;
+    while (search->best.modes < QUELL_MODES_MAX && add_from_peaks(search))
+        ;
     mask_what_sticks_out(search);
     while (search->best.modes < QUELL_MODES_MAX && add_from_residual(search))
         mask_what_sticks_out(search);
