@@ -189,17 +189,6 @@ void quell_modes_default_band(double rate_hz, double band_hz[2]);
 quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum,
                                  const quell_shaper *shaper_on, double *model, quell_error *err);
 
-/** Modes from a recording: the stretch of the excitation is cut out, its spectrum estimated, its modes found; where the
-    narrowest mode is less than four bins wide, again with longer segments (up to a sixth of the stretch), unless
-    welch->segment is given. For stops see quell_decays_find, whose values are entered as checks wherever the recording
-    has free decays, and as the modes where the excitation is stops. fitness: NULL takes the whole recording and
-    options->shaking as it is. `found` (may be NULL) gets what was taken. The spectrum (of the stretch) and out live in
-    arena, untouched on failure. Errors as quell_spectrum_estimate, quell_shaking_find and quell_modes_find. */
-quell_status quell_modes_measure(const quell_recording *recording, size_t axis, const quell_fitness *fitness,
-                                 const quell_welch_options *welch, const quell_modes_options *options,
-                                 quell_arena *arena, quell_spectrum *spectrum, quell_modes *out, quell_shaking *found,
-                                 quell_error *err);
-
 /* ---------------------------------------------------------------- free decays */
 
 /** A mode of the free decays. */
@@ -264,6 +253,23 @@ quell_status quell_decays_find(const quell_recording *recording, size_t axis, si
 
 /** Does the strongest mode's frequency go with the level, or with the direction? For decays with count > 0. */
 void quell_decays_each(const quell_decays *decays, quell_decay_trend *out);
+
+/** What a measurement went by. */
+typedef struct quell_measured {
+    quell_shaking shaking; /**< what shook the machine, and the samples that were taken */
+    quell_decays decays;   /**< count is 0 where there are none */
+} quell_measured;
+
+/** Modes from a recording: the stretch of the excitation is cut out, its spectrum estimated, its modes found; where the
+    narrowest mode is less than four bins wide, again with longer segments (up to a sixth of the stretch), unless
+    welch->segment is given. For stops see quell_decays_find, whose values are entered as checks wherever the recording
+    has free decays, and as the modes where the excitation is stops. fitness: NULL takes the whole recording and
+    options->shaking as it is. `how` (may be NULL) gets what was taken. The spectrum (of the stretch) and out live in
+    arena, untouched on failure. Errors as quell_spectrum_estimate, quell_shaking_find and quell_modes_find. */
+quell_status quell_modes_measure(const quell_recording *recording, size_t axis, const quell_fitness *fitness,
+                                 const quell_welch_options *welch, const quell_modes_options *options,
+                                 quell_arena *arena, quell_spectrum *spectrum, quell_modes *out, quell_measured *how,
+                                 quell_error *err);
 
 /** A direction in words: "along X", "along X, 8 deg towards -Z"; "" if it is not known. size >= 48. Returns out. */
 const char *quell_direction_words(const double direction[3], char *out, size_t size);
