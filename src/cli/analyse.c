@@ -239,36 +239,53 @@ static quell_status require_sampled(cli_run *run, const quell_recording *recordi
         quell_number_fixed(5 * mode->frequency_hz, 0).text);
 }
 
-quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
-                            quell_modes *out)
+/* --band, --ignore, --idle, --shaper-on and --excitation as options of the analysis. */
+static quell_status modes_options(cli_run *run, const quell_recording *recording, quell_modes_options *options)
 {
-    const quell_recording *recording = &loaded->recording;
     quell_shaper *shaper = QUELL_NEW(run->arena, quell_shaper, 1);
+    quell_shaking *shaking = QUELL_NEW(run->arena, quell_shaking, 1);
     quell_ignored *ignored = NULL;
     const cli_idle *idle = NULL;
-    quell_modes_options options = {0};
-    bool stated = false;
-    if (shaper == NULL)
+    bool shaper_stated = false, excitation_stated = false;
+    if (shaper == NULL || shaking == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the modes");
-    quell_status status = cli_shaper_on(run, shaper, &stated);
+    quell_status status = cli_shaper_on(run, shaper, &shaper_stated);
     if (status == QUELL_OK)
-        status = cli_ignored(run, &ignored, &options.ignored_count);
+        status = cli_excitation(run, &excitation_stated, shaking);
+    if (status == QUELL_OK)
+        status = cli_ignored(run, &ignored, &options->ignored_count);
     if (status == QUELL_OK)
         status = cli_idle_find(run, &idle);
     if (status == QUELL_OK)
-        status = cli_band(run, options.band_hz, &run->err);
-    if (status == QUELL_OK)
-        status = cli_spectrum_make(run, recording, 0, recording->axes == 3, spectrum);
+        status = cli_band(run, options->band_hz, &run->err);
     if (status != QUELL_OK)
         return status;
-    warn_of_unstated_shaper(run, stated);
-    options.ignored = ignored;
-    options.line = idle->line;
-    options.line_count = idle->count;
-    options.shaper_on = shaper->count > 1 ? shaper : NULL;
+    warn_of_unstated_shaper(run, shaper_stated);
+    options->ignored = ignored;
+    options->line = idle->line;
+    options->line_count = idle->count;
+    options->shaper_on = shaper->count > 1 ? shaper : NULL;
+    options->shaking = excitation_stated ? shaking : NULL;
     double width_hz = recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0];
-    options.rate_relative_error = width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;
-    status = quell_modes_find(spectrum, axis, &options, run->arena, out, &run->err);
+    options->rate_relative_error = width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;
+    return QUELL_OK;
+}
+
+quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
+                            quell_modes *out, quell_measured *how)
+{
+    const quell_recording *recording = &loaded->recording;
+    quell_modes_options options = {0};
+    quell_welch_options welch;
+    quell_status status = modes_options(run, recording, &options);
+    if (status == QUELL_OK)
+        status = cli_welch_options(run, recording->rate_hz, recording->axes == 3, &welch);
+    if (status != QUELL_OK)
+        return status;
+    status = quell_modes_measure(recording, axis, &loaded->fitness, &welch, &options, run->arena, spectrum, out, how,
+                                 &run->err);
+    if (status == QUELL_OK)
+        status = cli_require_segments(run, spectrum);
     for (size_t k = 0; status == QUELL_OK && k < out->count; k++)
         status = require_sampled(run, recording, &out->mode[k]);
     if (status != QUELL_OK)

@@ -104,7 +104,7 @@ static quell_status find_modes(cli_run *run, modes_recording *of, choose_axis_vi
     quell_findings findings = {0};
     bool three = of->loaded.recording.axes == 3;
     of->axis = three ? (axis->name == 'y' ? 1 : 0) : cli_axis_under_test(&of->loaded);
-    quell_status status = cli_modes_make(run, &of->loaded, of->axis, &of->spectrum, &of->modes);
+    quell_status status = cli_modes_make(run, &of->loaded, of->axis, &of->spectrum, &of->modes, &of->how);
     if (status == QUELL_OK)
         status = modes_recording_findings(run, of, &findings);
     if (status != QUELL_OK)

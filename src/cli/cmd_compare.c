@@ -82,7 +82,7 @@ static quell_status find_modes(cli_run *run, double segment, compare_view *view)
     set_segment(run, segment, rate_hz, rate_hz);
     run->warned_of_shaper =
         true; /* modes only tell where to look here: the before side's level is what it is */
-    quell_status status = cli_modes_make(run, loaded, view->index, &spectrum, &view->modes);
+    quell_status status = cli_modes_make(run, loaded, view->index, &spectrum, &view->modes, NULL);
     if (status == QUELL_E_DATA) {
         view->no_modes = quell_arena_print(run->arena, "%s", run->err.text);
         view->modes.count = 0;

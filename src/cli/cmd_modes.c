@@ -21,7 +21,7 @@ static quell_status gather(cli_run *run, const char *path, const char *label, ch
     if (status != QUELL_OK)
         return status;
     out->axis = cli_axis_under_test(&out->loaded);
-    return cli_modes_make(run, &out->loaded, out->axis, &out->spectrum, &out->modes);
+    return cli_modes_make(run, &out->loaded, out->axis, &out->spectrum, &out->modes, &out->how);
 }
 
 /* Recordings of different axes are no repeats of each other. */

@@ -50,10 +50,10 @@ static quell_status draw_over_time(cli_run *run, const modes_view *view, const c
 {
     const modes_recording *of = &view->recording[0];
     const quell_recording *recording = &of->loaded.recording;
-    bool known = of->shaking.end > of->shaking.first && of->shaking.end <= recording->samples;
-    size_t margin = known ? (of->shaking.end - of->shaking.first) / 10 : 0;
-    size_t first = known && of->shaking.first > margin ? of->shaking.first - margin : 0;
-    size_t end = known ? of->shaking.end + margin : recording->samples;
+    bool known = of->how.shaking.end > of->how.shaking.first && of->how.shaking.end <= recording->samples;
+    size_t margin = known ? (of->how.shaking.end - of->how.shaking.first) / 10 : 0;
+    size_t first = known && of->how.shaking.first > margin ? of->how.shaking.first - margin : 0;
+    size_t end = known ? of->how.shaking.end + margin : recording->samples;
     end = end < recording->samples ? end : recording->samples;
     quell_welch_options options = {.window = of->spectrum.window, .segment = of->spectrum.segment};
     if (isnan(run->given.segment_s))
@@ -77,7 +77,7 @@ static quell_status draw_over_time(cli_run *run, const modes_view *view, const c
 static quell_status draw_decays(cli_run *run, const modes_view *view, const char *name, const char *path)
 {
     const modes_recording *of = &view->recording[0];
-    return quell_plot_decay(&of->decays, of->loaded.recording.rate_hz, name, modes_axis_letter(view), path,
+    return quell_plot_decay(&of->how.decays, of->loaded.recording.rate_hz, name, modes_axis_letter(view), path,
                             run->given.out, &run->err);
 }
 
@@ -98,9 +98,9 @@ quell_status modes_draw(cli_run *run, const modes_view *view)
                *density = beside(run, "density");
     if (name == NULL || over_time == NULL || decay == NULL || density == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a plot");
-    bool decays = of->decays.count > 0 && of->decays.shown > 0;
+    bool decays = of->how.decays.count > 0 && of->how.decays.shown > 0;
     bool stops = of->modes.kind == QUELL_EXCITE_STOPS && decays;
-    bool swept = of->shaking.why != NULL && of->shaking.kind == QUELL_EXCITE_SWEEP;
+    bool swept = of->how.shaking.why != NULL && of->how.shaking.kind == QUELL_EXCITE_SWEEP;
     double band_hz[2];
     choose_band(of, band_hz);
     quell_status status = QUELL_OK;

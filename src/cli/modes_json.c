@@ -41,7 +41,7 @@ static void json_mode(quell_json *json, json_t *list, const modes_view *view, si
 /* What was taken to shake the machine in a recording, and how that is known. */
 static void json_excitation(quell_json *json, json_t *in, const modes_recording *of)
 {
-    const quell_shaking *shaking = &of->shaking;
+    const quell_shaking *shaking = &of->how.shaking;
     quell_json_text(json, in, "excitation", of->modes.excitation);
     quell_json_text(json, in, "excitation_why", shaking->why);
     quell_json_bool(json, in, "excitation_stated", shaking->stated);

@@ -16,7 +16,7 @@ char modes_axis_letter(const modes_view *view)
 /* What was taken for the excitation, whether it was said or found, and what speaks for it. `whose`: "" or " of FILE". */
 static void print_excitation(const modes_recording *of, const char *whose)
 {
-    const quell_shaking *shaking = &of->shaking;
+    const quell_shaking *shaking = &of->how.shaking;
     const char *how = shaking->stated ? ", as stated" : shaking->why != NULL ? ", found: " : "";
     char text[1024], clean[1024];
     snprintf(text, sizeof text, "excitation%s: %s%s%s", whose, of->modes.excitation, how,
@@ -26,9 +26,9 @@ static void print_excitation(const modes_recording *of, const char *whose)
 
 static bool shaken_alike(const modes_recording *a, const modes_recording *b)
 {
-    const char *why[2] = {a->shaking.why != NULL ? a->shaking.why : "",
-                          b->shaking.why != NULL ? b->shaking.why : ""};
-    return a->shaking.stated == b->shaking.stated && strcmp(why[0], why[1]) == 0 &&
+    const char *why[2] = {a->how.shaking.why != NULL ? a->how.shaking.why : "",
+                          b->how.shaking.why != NULL ? b->how.shaking.why : ""};
+    return a->how.shaking.stated == b->how.shaking.stated && strcmp(why[0], why[1]) == 0 &&
            strcmp(a->modes.excitation, b->modes.excitation) == 0;
 }
 

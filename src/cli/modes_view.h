@@ -11,8 +11,7 @@ typedef struct modes_recording {
     size_t axis; /* index of the axis under test */
     quell_spectrum spectrum;
     quell_modes modes;
-    quell_shaking shaking; /* what shook it; why is NULL where nobody looked */
-    quell_decays decays;   /* free decays for a picture; count 0: none */
+    quell_measured how;
 } modes_recording;
 
 typedef struct modes_view {

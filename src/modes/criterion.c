@@ -5,6 +5,8 @@
 
 #include <math.h>
 
+#define SWEPT_FLOOR 0.03 /* rms of ln P: a sweep is no flatter than 0.13 dB, so nothing below tells of a mode */
+
 static double shared(const quell_spectrum *spectrum)
 {
     double sum = 1;
@@ -20,7 +22,7 @@ double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fi
     double parameters = (double)(FIT_PER_MODE * fit->modes);
     if (problem->swept) {
         double deviance = 2 * fit->misfit / (problem->weight * fmax(bins, 1));
-        return bins / share * log(fmax(deviance, 1e-12)) + parameters * log(fmax(bins / share, 2));
+        return bins / share * log(fmax(deviance, SWEPT_FLOOR * SWEPT_FLOOR)) + parameters * log(fmax(bins / share, 2));
     }
     size_t length = spectrum->segment + (spectrum->segments - 1) * spectrum->hop;
     double values = (double)length / spectrum->rate_hz * bins * spectrum->bin_hz;

@@ -95,7 +95,7 @@ quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const
     quell_status status = quell_search_band(&band, options, band_hz, err);
     made.band_hz[0] = made.excited_hz[0] = band_hz[0];
     made.band_hz[1] = made.excited_hz[1] = band_hz[1];
-    if (status == QUELL_OK)
+    if (status == QUELL_OK && kind != QUELL_EXCITE_STOPS) /* those are quell_decays_find's */
         status = kind == QUELL_EXCITE_AMBIENT ? quell_modes_ambient(spectrum, axis, options, &made, err)
                                               : find_driven(spectrum, axis, options, &made, err);
     if (status == QUELL_OK)

@@ -5,25 +5,26 @@
 
 #include <math.h>
 
-#define WIDER 0.75 /* bins by which a line may be wider at half power than the window: 2.2 bins for Hann */
+#define WIDER 0.6 /* bins by which a line may be wider at half power than the window makes a tone: 2.5 for Hann */
 #define SKIRTS_LEAST                                                                                         \
     1.4 /* density near the peak over that farther out, on either side, from which there are skirts */
 #define LEAKAGE_MOST 4 /* times the window's own leakage: below this what is near the peak is leakage */
 
 enum { RING_BINS = 3, FAR_AWAY = 6, FAR_BINS = 6, EXTENT_BEYOND = 4 };
 
-/* Width in bins at which the window's kernel has fallen to half. */
-static double half_power_width(const quell_window *window)
+/* The most that a tone's half-power width comes to in bins, wherever between two of them it lies. */
+static double tone_width(const quell_window *window)
 {
-    double low = 0, high = (double)window->terms, whole = quell_window_kernel(window, 0);
-    for (int i = 0; i < 40; i++) {
-        double middle = (low + high) / 2;
-        if (quell_window_kernel(window, middle) > whole / 2)
-            low = middle;
-        else
-            high = middle;
+    enum { AWAY = 10, SHOWN = 2 * AWAY + 1, STEPS = 8 };
+    double most = 0;
+    for (int step = 0; step <= STEPS; step++) {
+        double offset = 0.5 * step / STEPS, shown[SHOWN], width;
+        for (int i = 0; i < SHOWN; i++)
+            shown[i] = quell_window_kernel(window, i - AWAY - offset);
+        quell_half_power(shown, SHOWN, AWAY, NULL, &width);
+        most = fmax(most, width);
     }
-    return 2 * low;
+    return most;
 }
 
 /* The most that a tone leaks into the bins from..from + RING_BINS - 1 away, relative to its largest bin: the
@@ -54,7 +55,7 @@ bool quell_is_line(const quell_spectrum *spectrum, const double *density, size_t
     const quell_window *window = spectrum->window;
     size_t lobe =
         window->terms + 1; /* the first bin beyond the main lobe, wherever in its bin the tone lies */
-    if (!(width_bins <= half_power_width(window) + WIDER))
+    if (!(width_bins <= tone_width(window) + WIDER))
         return false;
     double leaked = LEAKAGE_MOST * leakage(window, lobe) * density[bin];
     for (int side = -1; side <= 1; side += 2) {

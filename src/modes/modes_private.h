@@ -98,7 +98,7 @@ typedef struct quell_fit {
    quell_fit_release in either case. */
 quell_status quell_fit_prepare(quell_fit_problem *problem, const quell_spectrum *spectrum, size_t axis,
                                size_t low, size_t high, double reference_hz, const quell_shaper *shaper,
-                               quell_error *err);
+                               bool swept, quell_error *err);
 void quell_fit_release(quell_fit_problem *problem);
 
 /* Falls of Q not worth a further step: while fits are being compared, and at the end. */

@@ -13,6 +13,15 @@
 /* Likewise of d on an axis that is not driven: what a mounting that is off by 3 degrees lets through. */
 #define LEAK_SPREAD 0.05
 
+/* Bins that stand out by more than this many standard deviations, as lines do, pull with what they would have there. */
+#define OUTLYING 4.0
+
+/* P/M beyond which a bin is an outlier. */
+static double outlying(const quell_fit_problem *problem)
+{
+    return 1 + OUTLYING / sqrt(problem->weight);
+}
+
 /* What is known of a common parameter beforehand: one over its spread; 0 if nothing. It is 0 on average. */
 static double known(const quell_fit_problem *problem, size_t common)
 {
@@ -32,14 +41,15 @@ size_t quell_fit_bins(const quell_fit_problem *problem)
 double quell_fit_misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model, double *rms)
 {
     const quell_model *model = &problem->model;
-    double sum = 0, squares = 0;
+    double sum = 0, squares = 0, most = outlying(problem);
     size_t count = 0;
     for (size_t b = 0; b < model->bins; b++) {
         size_t bin = model->first + b;
         if (problem->masked[bin])
             continue;
         double ratio = problem->density[bin] * exp(-log_model[b]), e = problem->log_density[bin] - log_model[b];
-        sum += ratio - 1 - log(ratio);
+        double inner = fmin(ratio, most);
+        sum += inner - 1 - log(inner) + (most - 1) * log(ratio / inner);
         squares += e * e;
         count++;
     }
@@ -57,13 +67,14 @@ void quell_fit_normal_equations(const quell_fit_problem *problem, const quell_fi
 {
     const quell_model *model = &problem->model;
     size_t common = FIT_PER_MODE * fit->modes, n = common + FIT_COMMON;
+    double most = outlying(problem);
     memset(gradient, 0, n * sizeof *gradient);
     memset(information, 0, n * sizeof *information);
     for (size_t b = 0; b < model->bins; b++) {
         size_t bin = model->first + b;
         if (problem->masked[bin])
             continue;
-        double e = problem->density[bin] * exp(-problem->log_model[b]) - 1;
+        double e = fmin(problem->density[bin] * exp(-problem->log_model[b]), most) - 1;
         double row[FIT_PARAMETERS_MAX];
         for (size_t p = 0; p < n; p++)
             row[p] = problem->jacobian[p * model->bins + b];

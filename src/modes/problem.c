@@ -6,6 +6,7 @@
 #include <math.h>
 #include <string.h>
 
+#define SWEPT_DOF 20.0   /* nominal, of a sweep's bins: errors are scaled to what is seen */
 #define LEAST_INPUT 1e-3 /* |H|^2 of a shaper below which what is recorded is not its input */
 
 static bool get_buffers(quell_fit_problem *problem, size_t bins, size_t most)
@@ -36,13 +37,13 @@ static void bound_noise(quell_fit_problem *problem, size_t low, size_t high)
 
 quell_status quell_fit_prepare(quell_fit_problem *problem, const quell_spectrum *spectrum, size_t axis,
                                size_t low, size_t high, double reference_hz, const quell_shaper *shaper,
-                               quell_error *err)
+                               bool swept, quell_error *err)
 {
     *problem = (quell_fit_problem){0};
     if (!get_buffers(problem, spectrum->bins, high - low + 1))
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a fit over %zu bins", high - low + 1);
     const double *density = spectrum->asd_m2ps3[axis];
-    double nu = spectrum->dof, bias = gsl_sf_psi(nu / 2) - log(nu / 2); /* mean of ln(chi2 / nu) */
+    double nu = spectrum->dof, bias = swept ? 0 : gsl_sf_psi(nu / 2) - log(nu / 2); /* mean of ln(chi2 / nu) */
     for (size_t k = 0; k < spectrum->bins; k++) {
         double gain = shaper != NULL ? cabs(quell_shaper_response(shaper, (double)k * spectrum->bin_hz)) : 1;
         problem->masked[k] = !(density[k] > 0) || gain * gain < LEAST_INPUT;
@@ -50,7 +51,8 @@ quell_status quell_fit_prepare(quell_fit_problem *problem, const quell_spectrum 
     }
     problem->density = density;
     problem->held[FIT_DIRECT] = true;
-    problem->weight = nu / 2;
+    problem->swept = swept;
+    problem->weight = (swept ? SWEPT_DOF : nu) / 2;
     bound_noise(problem, low, high);
     return quell_model_prepare(&problem->model, spectrum, low, high, reference_hz, shaper, err);
 }

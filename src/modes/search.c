@@ -4,7 +4,6 @@
 #include <math.h>
 #include <string.h>
 
-#define SWEPT_DOF 20.0      /* nominal, of a sweep's bins: errors are scaled to what is seen */
 #define SWEEP_INNER_LOW 1.1 /* of a known sweep's range, where its input is flat */
 #define SWEEP_INNER_HIGH 0.9
 
@@ -83,14 +82,12 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
     quell_fit_problem *problem = &search->problem;
     double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz;
     quell_status status = quell_fit_prepare(problem, spectrum, search->axis, search->low, search->high,
-                                            sqrt(low_hz * high_hz), options->shaper_on, err);
+                                            sqrt(low_hz * high_hz), options->shaper_on,
+                                            quell_options_kind(options) == QUELL_EXCITE_SWEEP, err);
     if (status != QUELL_OK)
         return status;
     problem->model.form = form;
     problem->model.command = command;
-    problem->swept = quell_options_kind(options) == QUELL_EXCITE_SWEEP;
-    if (problem->swept)
-        problem->weight = SWEPT_DOF / 2;
     problem->held[FIT_B1] = command != NULL;
     for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
         problem->masked[k] = problem->masked[k] || !(command[k] > 0);

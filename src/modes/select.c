@@ -10,6 +10,7 @@
 #define LEAST_SIGNIFICANCE 2.0 /* standard errors of a participation */
 #define LEAST_CUT 0.2    /* share of the rms misfit, under a sweep */
 #define LEAST_WIDTH 0.8  /* half-power width in bins: narrower is a line, or cannot be told from one */
+#define RMS_FLOOR 0.03   /* of ln P: what a sweep's own ripple makes */
 #define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
 #define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */
 #define FIT_HIGH 1.5     /* and to the highest */
@@ -103,6 +104,9 @@ static bool worth_having(const quell_mode_search *search, const quell_fit *fit, 
     for (size_t k = 0; k < fit->modes; k++) {
         const double *mode = fit->parameter + FIT_PER_MODE * k;
         double f_hz = exp(mode[FIT_LN_F]), width_hz = 2 * exp(mode[FIT_LN_ZETA]) * f_hz;
+        double at = f_hz / search->spectrum->bin_hz;
+        if (at < (double)search->low || at > (double)search->high)
+            return false;
         if (fabs(mode[FIT_C]) < LEAST_PARTICIPATION || width_hz < LEAST_WIDTH * search->spectrum->bin_hz)
             return false;
     }
@@ -164,7 +168,7 @@ static trial try_starts(quell_mode_search *search, const quell_mode_start *start
     quell_fit without = best != NULL ? *best : quell_fit_from_starts(problem, NULL, 0, NULL);
     quell_fit_improve(problem, &without, ALL_STEPS, FIT_NEARLY);
     made.gain = quell_fit_criterion(problem, &without) - quell_fit_criterion(problem, &made.fit);
-    bool counts = !problem->swept || made.fit.rms <= (1 - LEAST_CUT) * without.rms;
+    bool counts = !problem->swept || fmax(made.fit.rms, RMS_FLOOR) <= (1 - LEAST_CUT) * without.rms;
     if (made.gain > 0 && !(counts && significant(search, &made.fit)))
         made.gain = -1;
     return made;

@@ -133,7 +133,7 @@ static quell_spectrum blank(const char *window)
                             .asd_m2ps3 = {flat}};
 }
 
-static const double two_modes[] = {3.8564, -3.0791, 0.93, 4.4248, -3.5756, -0.21, -1.7, 0.4, -11.0};
+static const double two_modes[] = {3.8564, -3.0791, 0.93, 4.4248, -3.5756, -0.21, -1.7, 0.4, -11.0, 1.0};
 
 /* Analytic derivatives against central differences of ln M (step 1e-6: truncation and rounding below 1e-7).
    */
@@ -142,17 +142,24 @@ START_TEST(model_derivatives)
     quell_spectrum spectrum = blank("hann");
     quell_shaper shaper;
     ck_assert_int_eq(quell_shaper_parse(&shaper, "zv:55:0.05", NULL), QUELL_OK);
-    for (int with_shaper = 0; with_shaper < 2; with_shaper++) {
+    static double command[BINS];
+    for (size_t k = 0; k < BINS; k++)
+        command[k] = 2 + sin(0.1 * (double)k);
+    /* with a shaper, with a command; on the driven axis, across it, ambient */
+    for (int variant = 0; variant < 9; variant++) {
+        bool with_shaper = variant % 3 == 1;
         quell_model model;
         ck_assert_int_eq(
             quell_model_prepare(&model, &spectrum, 20, 300, 50, with_shaper ? &shaper : NULL, NULL),
             QUELL_OK);
         quell_model_set_band(&model, 40, 260);
+        model.form = (quell_model_form)(variant / 3);
+        model.command = variant % 3 == 2 ? command : NULL;
         double value[BINS], above[BINS], below[BINS];
         double *jacobian = malloc(FIT_PARAMETERS_MAX * BINS * sizeof *jacobian);
         quell_model_evaluate(&model, two_modes, 2, value, jacobian);
-        for (size_t p = 0; p < 9; p++) {
-            double moved[9];
+        for (size_t p = 0; p < 10; p++) {
+            double moved[10];
             memcpy(moved, two_modes, sizeof moved);
             moved[p] = two_modes[p] + 1e-6;
             quell_model_evaluate(&model, moved, 2, above, NULL);
