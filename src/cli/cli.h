@@ -164,9 +164,10 @@ size_t cli_threads(const cli_run *run);
 quell_status cli_spectrum_make(cli_run *run, const quell_recording *recording, double zeta_f_hz, bool cross,
                                quell_spectrum *out);
 
-/* Modes of one axis index of one recording (spectrum returned too), with --band, --ignore and --shaper-on. */
+/* Modes of one axis index of one recording, and the spectrum of the stretch they are from, with --band, --ignore, --idle,
+   --excitation and --shaper-on. how: may be NULL. */
 quell_status cli_modes_make(cli_run *run, const cli_recording *loaded, size_t axis, quell_spectrum *spectrum,
-                            quell_modes *out);
+                            quell_modes *out, quell_measured *how);
 
 /* The density of a file in m/s2, sensor axes, while it passes: neither judged nor turned. */
 quell_status cli_spectrum_pass(cli_run *run, const char *path, quell_recording *recording, quell_spectrum *spectrum);

@@ -5,7 +5,7 @@
 
 #include <math.h>
 
-#define SWEPT_FLOOR 0.03 /* rms of ln P: a sweep is no flatter than 0.13 dB, so nothing below tells of a mode */
+#define SWEPT_FLOOR 0.05 /* rms of ln P: a sweep is no flatter than 0.2 dB, so nothing below tells of a mode */
 
 static double shared(const quell_spectrum *spectrum)
 {

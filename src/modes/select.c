@@ -10,7 +10,9 @@
 #define LEAST_SIGNIFICANCE 2.0 /* standard errors of a participation */
 #define LEAST_CUT 0.2    /* share of the rms misfit, under a sweep */
 #define LEAST_WIDTH 0.8  /* half-power width in bins: narrower is a line, or cannot be told from one */
-#define RMS_FLOOR 0.03   /* of ln P: what a sweep's own ripple makes */
+#define LEAST_RESPONSE 0.4 /* ringing acceleration at resonance over what drives it */
+#define CANCELLED 0.3    /* of the smaller participation left by both together */
+#define RMS_FLOOR 0.05   /* of ln P: what a sweep's own ripple makes */
 #define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
 #define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */
 #define FIT_HIGH 1.5     /* and to the highest */
@@ -92,6 +94,32 @@ static quell_fit fit_and_grow(quell_mode_search *search, const quell_mode_start 
     return fit;
 }
 
+/* Is the mode well within what is searched, or else there to see? Without a peak it may be no more than the flank of what lies
+   outside. */
+static bool within(const quell_mode_search *search, double f_hz, double width_hz)
+{
+    double bin_hz = search->spectrum->bin_hz, margin_hz = fmax(width_hz / 2, bin_hz);
+    for (size_t i = 0; i < search->peaks; i++)
+        if (fabs(search->peak[i].frequency_hz - f_hz) <= width_hz)
+            margin_hz = 0;
+    return f_hz - margin_hz >= (double)search->low * bin_hz && f_hz + margin_hz <= (double)search->high * bin_hz;
+}
+
+/* Do two modes next to each other only cancel? Between them they make any narrow shape, and mean none. */
+static bool cancelling(const quell_fit *fit)
+{
+    for (size_t j = 0; j < fit->modes; j++)
+        for (size_t k = 0; k < j; k++) {
+            const double *a = fit->parameter + FIT_PER_MODE * j, *b = fit->parameter + FIT_PER_MODE * k;
+            double zeta = exp(fmax(a[FIT_LN_ZETA], b[FIT_LN_ZETA]));
+            bool close = fabs(a[FIT_LN_F] - b[FIT_LN_F]) < zeta;
+            double smaller = fmin(fabs(a[FIT_C]), fabs(b[FIT_C]));
+            if (close && a[FIT_C] * b[FIT_C] < 0 && fabs(a[FIT_C] + b[FIT_C]) < CANCELLED * smaller)
+                return true;
+        }
+    return false;
+}
+
 /* Is the fit one that means something? The model's band is the fit's. */
 static bool worth_having(const quell_mode_search *search, const quell_fit *fit, const quell_mode_start *start)
 {
@@ -104,13 +132,17 @@ static bool worth_having(const quell_mode_search *search, const quell_fit *fit, 
     for (size_t k = 0; k < fit->modes; k++) {
         const double *mode = fit->parameter + FIT_PER_MODE * k;
         double f_hz = exp(mode[FIT_LN_F]), width_hz = 2 * exp(mode[FIT_LN_ZETA]) * f_hz;
-        double at = f_hz / search->spectrum->bin_hz;
-        if (at < (double)search->low || at > (double)search->high)
+        if (!within(search, f_hz, width_hz))
             return false;
-        if (fabs(mode[FIT_C]) < LEAST_PARTICIPATION || width_hz < LEAST_WIDTH * search->spectrum->bin_hz)
+        double response = fabs(mode[FIT_C]) / (2 * exp(mode[FIT_LN_ZETA]));
+        bool driven = search->problem.model.form != MODEL_AMBIENT;
+        if (driven && (fabs(mode[FIT_C]) < LEAST_PARTICIPATION || response < LEAST_RESPONSE))
+            return false;
+        if (width_hz < LEAST_WIDTH * search->spectrum->bin_hz)
             return false;
     }
-    return stayed(fit, start) && quell_fit_plausible(problem, fit);
+    bool cancels = problem->model.form != MODEL_AMBIENT && cancelling(fit);
+    return !cancels && stayed(fit, start) && quell_fit_plausible(problem, fit);
 }
 
 /* Does the fit so far explain a peak that lies in its band, up to chance? Then there is no use in a mode
