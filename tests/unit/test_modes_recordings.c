@@ -62,7 +62,8 @@ static quell_modes analyse(const quell_simulation *setup, size_t segment)
         quell_spectrum_estimate(axes, 3, made.count, made.rate_hz, NULL, 0, &welch, arena, &spectrum, &err),
         QUELL_OK);
     quell_modes modes;
-    quell_modes_options options = {0};
+    const quell_shaking shaking = {.kind = setup->excitation};
+    quell_modes_options options = {.shaking = &shaking};
     ck_assert_int_eq(quell_modes_find(&spectrum, 0, &options, arena, &modes, &err), QUELL_OK);
     return modes;
 }
