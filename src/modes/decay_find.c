@@ -166,25 +166,32 @@ quell_status quell_decays_find(const quell_recording *recording, size_t axis, si
                                quell_error *err)
 {
     double band[2] = {band_hz[0], band_hz[1]};
-    if (band[0] == 0.0 && band[1] == 0.0)
+    bool own = band[0] == 0.0 && band[1] == 0.0;
+    if (own)
         quell_modes_default_band(recording->rate_hz, band);
-    if (!(band[0] >= 0 && band[1] > band[0] && isfinite(band[1])))
+    else if (!(band[0] >= 0 && band[1] > band[0] && isfinite(band[1])))
         return quell_fail(err, QUELL_E_USAGE, "band is %g to %g Hz, want it to rise from 0 or more", band[0],
                           band[1]);
     if (axis >= recording->axes || first > end || end > recording->samples)
         return quell_fail(err, QUELL_E_USAGE,
                           "samples %zu to %zu of axis %zu, want them within the recording", first, end, axis);
     quell_decays found = {0};
-    decay_data data;
+    if (own && !(band[1] > band[0])) { /* so slow a recording has no band */
+        *out = found;
+        return QUELL_OK;
+    }
+    decay_data data = {0};
     decay_stops *rests = quell_memory_get(sizeof *rests);
     decay_solution *solution = quell_memory_get_cleared(sizeof *solution);
-    quell_status status = decay_data_prepare(&data, recording, axis, first, end, band, err);
-    if (status == QUELL_OK && (rests == NULL || solution == NULL))
+    quell_status status;
+    if (rests == NULL || solution == NULL)
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory");
-    if (status == QUELL_OK)
+    else
+        status = decay_data_prepare(&data, recording, axis, first, end, band, err);
+    if (rests != NULL && solution != NULL && status == QUELL_OK) {
         status = search(&data, rests, solution, arena, &found, err);
-    if (solution != NULL)
         decay_solution_clear(solution);
+    }
     quell_memory_free(solution);
     quell_memory_free(rests);
     decay_data_clear(&data);

@@ -68,7 +68,7 @@ static void project_slopes(projection *p)
 /* Coefficients of one row from its products with Q; returns its rest. */
 static double solve_row(const projection *p, const double *row, double power, double *coefficient)
 {
-    double within[DECAY_COLUMNS_MAX];
+    double within[DECAY_COLUMNS_MAX] = {0};
     for (size_t j = 0; j < p->columns; j++) {
         within[j] = decay_dot(p->q + j * p->n, row, p->n);
         power -= within[j] * within[j];
@@ -101,7 +101,7 @@ static void derivative_shares(const decay_fit *fit, const double *coefficient, d
 static void add_derivatives(const projection *p, const decay_fit *fit, const double *row,
                             const double *coefficient, decay_normal *into)
 {
-    double share[DECAY_PARAMETERS_MAX][2], product[2 * DECAY_TERMS_MAX];
+    double share[DECAY_PARAMETERS_MAX][2] = {{0}}, product[2 * DECAY_TERMS_MAX] = {0};
     derivative_shares(fit, coefficient, share);
     for (size_t j = 0; j < 2 * p->terms; j++)
         product[j] = decay_dot(p->slope + j * p->n, row, p->n);

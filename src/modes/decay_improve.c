@@ -19,9 +19,9 @@ static bool is_free(const decay_fit *fit, size_t parameter, size_t only)
 
 bool decay_step(const decay_fit *fit, const decay_normal *normal, size_t only, double damping, double *out)
 {
-    size_t index[DECAY_PARAMETERS_MAX], n = 0, all = DECAY_PER_TERM * fit->terms;
+    size_t index[DECAY_PARAMETERS_MAX] = {0}, n = 0, all = DECAY_PER_TERM * fit->terms;
     double a[DECAY_PARAMETERS_MAX * DECAY_PARAMETERS_MAX], right[DECAY_PARAMETERS_MAX] = {0},
-                                                           delta[DECAY_PARAMETERS_MAX];
+                                                           delta[DECAY_PARAMETERS_MAX] = {0};
     for (size_t i = 0; i < all; i++) {
         out[i] = 0;
         if (is_free(fit, i, only))
@@ -68,7 +68,7 @@ bool decay_improve(decay_window *window, decay_fit *fit, size_t first, size_t en
         return false;
     fit->rss = normal.rss;
     for (size_t i = 0; i < iterations && damping < 1e10; i++) {
-        double step[DECAY_PARAMETERS_MAX], gain = 0;
+        double step[DECAY_PARAMETERS_MAX] = {0}, gain = 0;
         decay_fit moved;
         bool solved = decay_step(fit, &normal, only, damping, step);
         for (size_t j = 0; solved && j < DECAY_PER_TERM * fit->terms; j++)

@@ -40,7 +40,7 @@ static int ascending_value(const void *a, const void *b)
 static size_t common_length(decay_solution *solution, double rate_hz)
 {
     decay_stops *stops = &solution->stops;
-    size_t room[DECAY_STOPS_MAX], kept = 0, count = stops->count, shortest = 0;
+    size_t room[DECAY_STOPS_MAX] = {0}, kept = 0, count = stops->count, shortest = 0;
     for (size_t s = 0; s < count; s++)
         room[s] = stops->stop[s].end > solution->start[s] ? stops->stop[s].end - solution->start[s] : 0;
     qsort(room, count, sizeof room[0], ascending);
@@ -205,7 +205,7 @@ static bool early_is_free(const decay_data *data, const decay_solution *early, c
 /* How much later than the velocity comes to rest most windows begin: the first quartile, in samples. */
 static double usual_delay(const decay_solution *solution)
 {
-    double delay[DECAY_STOPS_MAX];
+    double delay[DECAY_STOPS_MAX] = {0};
     size_t count = solution->stops.count;
     for (size_t s = 0; s < count; s++)
         delay[s] = (double)solution->start[s] - (double)solution->stops.stop[s].rest;

@@ -366,6 +366,10 @@ START_TEST(misuse_is_refused)
     ck_assert_int_eq(quell_decays_find(&recording, 0, 0, 100, upside_down, arena, &decays, NULL),
                      QUELL_E_USAGE);
     ck_assert_uint_eq(decays.count, 7);
+    recording.rate_hz = 10; /* too slow for any band, and no reason to complain */
+    ck_assert_int_eq(quell_decays_find(&recording, 0, 0, 100, whole_band, arena, &decays, NULL), QUELL_OK);
+    ck_assert_uint_eq(decays.count, 0);
+    recording.rate_hz = 1000;
     for (size_t n = 0; n <= 100; n += 4) { /* too short for anything, and silent */
         ck_assert_int_eq(quell_decays_find(&recording, 0, 0, n, whole_band, arena, &decays, NULL), QUELL_OK);
         ck_assert_uint_eq(decays.count, 0);
