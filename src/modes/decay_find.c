@@ -172,9 +172,11 @@ quell_status quell_decays_find(const quell_recording *recording, size_t axis, si
     else if (!(band[0] >= 0 && band[1] > band[0] && isfinite(band[1])))
         return quell_fail(err, QUELL_E_USAGE, "band is %g to %g Hz, want it to rise from 0 or more", band[0],
                           band[1]);
-    if (axis >= recording->axes || first > end || end > recording->samples)
+    if (recording->accel_mps2[0] == NULL || axis >= recording->axes || first > end ||
+        end > recording->samples)
         return quell_fail(err, QUELL_E_USAGE,
-                          "samples %zu to %zu of axis %zu, want them within the recording", first, end, axis);
+                          "samples %zu to %zu of axis %zu, want them within the recording and kept", first,
+                          end, axis);
     quell_decays found = {0};
     if (own && !(band[1] > band[0])) { /* so slow a recording has no band */
         *out = found;
