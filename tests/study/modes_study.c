@@ -1,4 +1,4 @@
-/* The table of the modes' study: each figure of each row beside its goal. */
+/* Runs the modes' study: all rows of its table, or those asked for. */
 #include "study.h"
 
 #include <gsl/gsl_errno.h>
@@ -78,8 +78,8 @@ static void print_each(const study_result *result, size_t count)
     for (size_t i = 0; i < count; i++) {
         if (result[i].status != QUELL_OK)
             printf("%4zu failed with status %d\n", i, (int)result[i].status);
-        if (result[i].wrong > 0 || result[i].peaks > 0)
-            printf("%4zu %zu modes and %zu peaks that are none\n", i, result[i].wrong, result[i].peaks);
+        if (result[i].wrong > 0)
+            printf("%4zu %zu modes that are none, one at %.3f Hz\n", i, result[i].wrong, result[i].wrong_hz);
         for (size_t k = 0; k < result[i].modes; k++) {
             const study_match *match = &result[i].match[k];
             printf("%4zu %8.3f Hz %6.4f %7.3f: ", i, match->f_hz, match->zeta, match->c);
@@ -95,101 +95,56 @@ static void print_each(const study_result *result, size_t count)
     }
 }
 
-static void limits(char *out, size_t size, const study_words *words, const study_range *within)
+/* Runs a row, and says what came of it. */
+static bool run(study_told *told, const study_row *row, const settings *given)
 {
-    double low = words->scale * within->low, high = words->scale * within->high;
-    if (isnan(within->low))
-        snprintf(out, size, "<= %.4g %s", high, words->unit);
-    else if (isnan(within->high))
-        snprintf(out, size, ">= %.4g %s", low, words->unit);
-    else
-        snprintf(out, size, "%.4g to %.4g %s", low, high, words->unit);
-}
-
-/* Figures with a goal come first, in the row's order, then the others that there are. Returns the goals missed. */
-static size_t tell(FILE *out, const study_row *row, const study_result *result, size_t count, bool markdown)
-{
-    bool told[STUDY_FIGURES] = {false};
-    size_t missed = 0;
-    if (markdown)
-        fprintf(out, "| **%s**: %s | %zu recordings | | | |\n", row->name, row->title, count);
-    else
-        fprintf(out, "%s: %zu recordings\n", row->title, count);
-    for (size_t i = 0; i < row->goals + STUDY_FIGURES; i++) {
-        bool is_goal = i < row->goals;
-        study_figure figure = is_goal ? row->goal[i].figure : (study_figure)(i - row->goals);
-        if (told[figure])
-            continue;
-        told[figure] = true;
-        const study_words *words = study_figure_words(figure);
-        study_value got = study_figure_value(figure, result, count);
-        if (isnan(got.value) && !is_goal)
-            continue;
-        char value[64], wanted[64] = "";
-        snprintf(value, sizeof value, "%.*f%s%s ± %.*f", words->decimals, words->scale * got.value,
-                 words->unit[0] != '\0' ? " " : "", words->unit, words->decimals,
-                 words->scale * got.standard_error);
-        if (is_goal)
-            limits(wanted, sizeof wanted, words, &row->goal[i].within);
-        bool met = is_goal && study_figure_meets(got.value, &row->goal[i].within);
-        missed += is_goal && !met;
-        const char *verdict = !is_goal ? "" : met ? "met" : "NOT MET";
-        if (markdown)
-            fprintf(out, "| | %s | %s | %s | %s |\n", words->title, value, wanted, verdict);
-        else
-            fprintf(out, "%-16s %-40s %-20s %-16s %s\n", row->name, words->title, value, wanted, verdict);
+    size_t count = given->count > 0 ? given->count : row->count;
+    study_result *result = calloc(count, sizeof *result);
+    if (result == NULL) {
+        fprintf(stderr, "modes_study: out of memory for %zu results\n", count);
+        return false;
     }
-    fflush(out);
-    return missed;
+    study_run(result, count, row, given->seed, given->threads, isatty(STDERR_FILENO));
+    if (given->each)
+        print_each(result, count);
+    *told = study_tell(row, result, count);
+    study_print(stdout, told);
+    free(result);
+    return true;
 }
 
-static void introduce(FILE *out, const settings *given)
+static int run_all(const settings *given, FILE *markdown)
 {
-    fprintf(out,
-            "# Modes: what the estimator does, beside what is wanted of it\n\n"
-            "Written by `build/modes_study --seed %llu --markdown FILE`. Recordings are simulated "
-            "(study_record.c): three "
-            "axes of\na sensor mounted at any angle, 120 ug/rtHz of noise, 4 mg steps, 2000 to 3200 Hz, with "
-            "slow strokes "
-            "before\nthe test; modes from 25 to 90 Hz with damping ratios of 0.02 to 0.10 where the row does "
-            "not say "
-            "others.\nThey go the way of a user's recording. Behind ± stands the standard error of the "
-            "figure itself. "
-            "Spreads\nare by the Cramér-Rao bound of each recording (study_bound.c).\n\n"
-            "| recordings | figure | result | wanted | |\n|---|---|---|---|---|\n",
-            (unsigned long long)given->seed);
-}
-
-static int run(const settings *given, FILE *markdown)
-{
-    size_t rows, missed = 0;
+    size_t rows, done = 0, missed = 0;
     const study_row *row = study_rows(&rows);
+    study_told *told = calloc(rows, sizeof *told);
+    if (told == NULL) {
+        fprintf(stderr, "modes_study: out of memory\n");
+        return 4;
+    }
     for (size_t i = 0; i < rows; i++) {
         if (!picked(given, &row[i]))
             continue;
-        if (given->list) {
-            printf("%-18s %5zu recordings  %s\n", row[i].name, row[i].count, row[i].title);
-            continue;
-        }
-        size_t count = given->count > 0 ? given->count : row[i].count;
-        study_result *result = calloc(count, sizeof *result);
-        if (result == NULL) {
-            fprintf(stderr, "modes_study: out of memory for %zu results\n", count);
+        if (!run(&told[done], &row[i], given)) {
+            free(told);
             return 4;
         }
-        study_run(result, count, &row[i], given->seed, given->threads, isatty(STDERR_FILENO));
-        if (given->each)
-            print_each(result, count);
-        missed += tell(stdout, &row[i], result, count, false);
-        if (markdown != NULL)
-            tell(markdown, &row[i], result, count, true);
-        free(result);
+        missed += told[done++].missed;
     }
-    if (!given->list)
-        printf("%zu goals missed\n", missed);
+    printf("%zu goals missed\n", missed);
     if (markdown != NULL)
-        fprintf(markdown, "\n%zu goals missed.\n", missed);
+        study_print_markdown(markdown, told, done, given->seed);
+    free(told);
     return 0;
+}
+
+static void list(const settings *given)
+{
+    size_t rows;
+    const study_row *row = study_rows(&rows);
+    for (size_t i = 0; i < rows; i++)
+        if (picked(given, &row[i]))
+            printf("%-18s %5zu recordings  %s\n", row[i].name, row[i].count, row[i].title);
 }
 
 int main(int count, char **word)
@@ -198,17 +153,20 @@ int main(int count, char **word)
     for (int at = 1; at < count; at++)
         if (!take(&given, count, word, &at))
             return usage("an option is unknown, or its value is wrong");
+    if (given.list) {
+        list(&given);
+        return 0;
+    }
     gsl_set_error_handler_off();
     FILE *markdown = NULL;
-    if (given.markdown != NULL && !given.list) {
+    if (given.markdown != NULL) {
         markdown = fopen(given.markdown, "w");
         if (markdown == NULL) {
             perror(given.markdown);
             return 4;
         }
-        introduce(markdown, &given);
     }
-    int exit_code = run(&given, markdown);
+    int exit_code = run_all(&given, markdown);
     if (markdown != NULL && fclose(markdown) != 0) {
         perror(given.markdown);
         return 4;

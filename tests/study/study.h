@@ -10,6 +10,8 @@
 #include "quell/modes.h"
 #include "quell/simulate.h"
 
+#include <stdio.h>
+
 enum { STUDY_MODES_MAX = 3, STUDY_GOALS_MAX = 10 };
 
 /* ---------------------------------------------------------------- what is recorded */
@@ -40,6 +42,7 @@ typedef enum study_figure {
     STUDY_FALSE,        /* modes a recording that are none */
     STUDY_PEAKS,        /* peaks a recording that are no modes, of quell_peaks_find */
     STUDY_FAILED,       /* share of recordings that no modes could be sought in */
+    STUDY_FIT_S,        /* processor seconds of one fit of as many modes as there are, median */
     STUDY_FIND_S,       /* processor seconds of quell_modes_find on the spectrum, median */
     STUDY_MEASURE_S,    /* of the whole measurement */
     STUDY_FIGURES
@@ -59,6 +62,7 @@ typedef struct study_row {
     double rate_hz;         /* 0: drawn from 2000 to 3200 Hz */
     bool command_known;     /* of a sweep */
     bool noise;             /* no machine: coloured noise */
+    bool timed;             /* the parts of the measurement are run once more for their times */
     double background_mps2; /* ambient shaking of every mode beside the commanded motion, rms in 0..rate/2 */
     quell_line line;        /* amplitude 0: none */
     size_t count;           /* recordings of the full study */
@@ -94,10 +98,18 @@ typedef struct study_match {
 typedef struct study_result {
     quell_status status;
     size_t modes, found, wrong, peaks;
+    double wrong_hz; /* the first of those that are none */
     bool kind_right;
     study_match match[STUDY_MODES_MAX];
-    double find_s, measure_s;
+    double fit_s, find_s, measure_s;
 } study_result;
+
+/* Processor seconds of one fit to axis 0 of the spectrum: of all signs of c from starts near the truth, in the design's band,
+   to its end. NaN without modes, or where it cannot be made. */
+double study_fit_time(const quell_spectrum *spectrum, const quell_simulation *truth);
+
+/* Of the calling thread so far. */
+double study_processor_s(void);
 
 /* Makes recording `index` and looks for its modes. */
 void study_try(study_result *out, const study_row *row, uint64_t seed, size_t index);
@@ -122,6 +134,21 @@ typedef struct study_words {
     int decimals;
 } study_words;
 const study_words *study_figure_words(study_figure figure);
+
+/* All figures of a row. */
+typedef struct study_told {
+    const study_row *row;
+    size_t count, missed; /* recordings; goals */
+    study_value value[STUDY_FIGURES];
+} study_told;
+
+study_told study_tell(const study_row *row, const study_result *result, size_t count);
+
+/* A line a figure, those with goals first. */
+void study_print(FILE *out, const study_told *told);
+
+/* RESULTS.md: goals in one table, all figures in another. */
+void study_print_markdown(FILE *out, const study_told *told, size_t rows, uint64_t seed);
 
 /* ---------------------------------------------------------------- bounds, independent of the estimator */
 

@@ -22,6 +22,7 @@ static const study_words words[STUDY_FIGURES] = {
     [STUDY_FALSE] = {"false modes a recording", "%", 100, 1},
     [STUDY_PEAKS] = {"peaks a recording that are no modes", "%", 100, 1},
     [STUDY_FAILED] = {"recordings refused", "%", 100, 1},
+    [STUDY_FIT_S] = {"one fit, processor time", "s", 1, 4},
     [STUDY_FIND_S] = {"modes of a spectrum, processor time", "s", 1, 3},
     [STUDY_MEASURE_S] = {"modes of a recording, processor time", "s", 1, 3},
 };
@@ -100,6 +101,8 @@ static double of_result(study_figure figure, const study_result *result)
         return (double)result->wrong;
     case STUDY_PEAKS:
         return (double)result->peaks;
+    case STUDY_FIT_S:
+        return result->fit_s;
     case STUDY_FIND_S:
         return result->find_s;
     default:
@@ -150,8 +153,9 @@ static size_t gather(double *out, study_figure figure, const study_result *resul
     for (size_t i = 0; i < count; i++) {
         if (result[i].status != QUELL_OK)
             continue;
-        if (!is_of_match(figure))
-            out[n++] = of_result(figure, &result[i]);
+        double of_all = is_of_match(figure) ? (double)NAN : of_result(figure, &result[i]);
+        if (isfinite(of_all))
+            out[n++] = of_all;
         for (size_t k = 0; is_of_match(figure) && k < result[i].modes; k++) {
             const study_match *match = &result[i].match[k];
             double value = match->found ? of_match(figure, match) : (double)NAN;

@@ -7,7 +7,7 @@
 
 #define NEAR 0.12 /* of ln f: a mode found further off is another */
 
-static double processor_s(void)
+double study_processor_s(void)
 {
     struct timespec now;
     clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
@@ -19,7 +19,7 @@ static double processor_s(void)
 typedef struct measured {
     quell_spectrum spectrum;
     quell_modes modes;
-    quell_shaking found;
+    quell_measured how;
 } measured;
 
 static quell_status fit_to_analyse(study_recording *record, const study_row *row, quell_fitness *fitness,
@@ -36,32 +36,19 @@ static quell_status fit_to_analyse(study_recording *record, const study_row *row
     return quell_recording_judge(fitness, &record->recording, still ? -1 : 0, arena, err);
 }
 
-/* What the row says of the shaking; the kind is left to be found. */
-static quell_shaking stated(const study_recording *record, const study_row *row)
-{
-    quell_shaking out = {.kind = row->excitation, .stated = true, .why = "as stated"};
-    out.sweep_known = out.acceleration_known = row->command_known;
-    out.sweep = record->setup.sweep;
-    return out;
-}
-
+/* The kind of excitation is found, but where the row knows the command of a sweep. */
 static quell_status measure(measured *out, const study_recording *record, const study_row *row,
                             const quell_fitness *fitness, quell_arena *arena, quell_error *err)
 {
-    const quell_recording *recording = &record->recording;
-    (void)fitness;
-    out->found = stated(record, row);
-    const quell_modes_options options = {.shaking = &out->found};
-    size_t first = (size_t)(record->start_s * recording->rate_hz),
-           end = (size_t)fmin(record->end_s * recording->rate_hz, (double)recording->samples);
-    const double *axes[3];
-    for (size_t k = 0; k < 3; k++)
-        axes[k] = recording->accel_mps2[k] + first;
+    const quell_shaking stated = {.kind = row->excitation,
+                                  .stated = true,
+                                  .sweep_known = true,
+                                  .sweep = record->setup.sweep,
+                                  .acceleration_known = true};
+    const quell_modes_options options = {.shaking = row->command_known ? &stated : NULL};
     const quell_welch_options welch = {.overlap = -1, .cross = true};
-    quell_status status = quell_spectrum_estimate(axes, 3, end - first, recording->rate_hz, NULL, 0, &welch,
-                                                  arena, &out->spectrum, err);
-    return status == QUELL_OK ? quell_modes_find(&out->spectrum, 0, &options, arena, &out->modes, err)
-                              : status;
+    return quell_modes_measure(&record->recording, 0, fitness, &welch, &options, arena, &out->spectrum,
+                               &out->modes, &out->how, err);
 }
 
 /* ---------------------------------------------------------------- comparing */
@@ -103,11 +90,13 @@ static void pair_up(study_result *out, const quell_modes *modes)
                 }
             }
         if (least == NEAR)
-            return;
+            break;
         taken[got] = true;
         out->wrong--;
         compare(&out->match[mode], &modes->mode[got]);
     }
+    for (size_t i = modes->count; i-- > 0;)
+        out->wrong_hz = taken[i] ? out->wrong_hz : modes->mode[i].frequency_hz;
 }
 
 /* The design's band of the fit, within what is searched. */
@@ -170,6 +159,18 @@ static size_t spare_peaks(const quell_spectrum *spectrum, const study_result *re
     return spare;
 }
 
+static quell_status time_parts(study_result *out, const study_recording *record, const measured *got,
+                               quell_arena *arena, quell_error *err)
+{
+    const quell_modes_options options = {.shaking = &got->how.shaking};
+    quell_modes again;
+    out->fit_s = study_fit_time(&got->spectrum, &record->setup);
+    double start = study_processor_s();
+    quell_status status = quell_modes_find(&got->spectrum, 0, &options, arena, &again, err);
+    out->find_s = study_processor_s() - start;
+    return status;
+}
+
 static quell_status try_in(study_result *out, const study_row *row, uint64_t seed, size_t index,
                            quell_arena *arena, quell_error *err)
 {
@@ -182,21 +183,17 @@ static quell_status try_in(study_result *out, const study_row *row, uint64_t see
     truth(out, &record.setup);
     bound(out, &record, row);
     status = fit_to_analyse(&record, row, &fitness, arena, err);
-    double start = processor_s();
+    double start = study_processor_s();
     if (status == QUELL_OK)
         status = measure(&got, &record, row, &fitness, arena, err);
-    out->measure_s = processor_s() - start;
+    out->measure_s = study_processor_s() - start;
     if (status != QUELL_OK)
         return status;
-    out->kind_right = got.found.kind == row->excitation;
+    out->kind_right = got.how.shaking.kind == row->excitation;
     pair_up(out, &got.modes);
     out->peaks = spare_peaks(&got.spectrum, out);
-    quell_modes again;
-    quell_modes_options options = {.shaking = &got.found};
-    start = processor_s();
-    status = quell_modes_find(&got.spectrum, 0, &options, arena, &again, err);
-    out->find_s = processor_s() - start;
-    return status;
+    out->fit_s = out->find_s = (double)NAN;
+    return row->timed ? time_parts(out, &record, &got, arena, err) : QUELL_OK;
 }
 
 void study_try(study_result *out, const study_row *row, uint64_t seed, size_t index)
