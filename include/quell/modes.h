@@ -120,13 +120,20 @@ typedef struct quell_modes_fit {
     size_t parameters, iterations;
     double dof_per_bin, bin_hz;
     double rms_log_misfit;      /**< root mean square of ln(P/M) over the band, lines left out */
-    double input_log_level;     /**< b0 */
-    double input_slope;         /**< b1 */
-    double noise_log_level;     /**< n */
-    double reference_hz;        /**< x_ref */
-    double own_log_level[QUELL_MODES_MAX]; /**< ambient: ln of the density that shakes each of quell_modes.mode */
-    double along[3]; /**< ambient: unit vector along which the density was fitted; else zeros, the axis itself */
+    double input_log_level; /**< b0 */
+    double input_slope;     /**< b1 */
 } quell_modes_fit;
+
+/** The density that was fitted to one axis, for pictures: all modes that take part, also those ignored. */
+typedef struct quell_density_fit {
+    size_t modes; /**< 0: none was fitted */
+    bool ambient; /**< every mode has an input of its own */
+    double frequency_hz[QUELL_MODES_MAX], damping_ratio[QUELL_MODES_MAX];
+    double participation[QUELL_MODES_MAX]; /**< on this axis; ambient: ln of the density that shakes the mode */
+    double input_log_level, input_slope, noise_log_level, direct, reference_hz; /**< b0, b1, n, d, x_ref */
+    double band_hz[2];
+    double along[3]; /**< ambient: unit vector along which the density was taken; else zeros: the axis itself */
+} quell_density_fit;
 
 /** The modes of one axis. */
 typedef struct quell_modes {
@@ -136,6 +143,7 @@ typedef struct quell_modes {
     double excited_hz[2];   /**< within this the density has no step such as the end of a sweep makes: peaks beyond it
                                  are not fitted */
     quell_modes_fit fit;
+    quell_density_fit density[3]; /**< of each axis of the spectrum */
     const char *excitation; /**< what was assumed: "a sweep, its command not known", ... */
     quell_excitation kind;
     bool sweep_known;
@@ -184,10 +192,11 @@ quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const
     square of frequency: above 250 Hz a mode leaves a twenty-fifth of what one at 50 Hz does. */
 void quell_modes_default_band(double rate_hz, double band_hz[2]);
 
-/** The fitted density as the window shows it, for each bin of the spectrum; NaN outside the band of the fit.
-    model has spectrum->bins entries. QUELL_OK; QUELL_E_MEMORY. */
-quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum,
-                                 const quell_shaper *shaper_on, double *model, quell_error *err);
+/** The density fitted to axis `axis` as the window shows it, for each bin of the spectrum; NaN outside the band of the fit, and
+    everywhere if there is none. options: shaper_on and shaking as they were for the fit. model has spectrum->bins
+    entries. QUELL_OK; QUELL_E_USAGE for an axis the spectrum does not have; QUELL_E_MEMORY. */
+quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum, size_t axis,
+                                 const quell_modes_options *options, double *model, quell_error *err);
 
 /* ---------------------------------------------------------------- free decays */
 

@@ -61,6 +61,10 @@ typedef struct quell_spectrum {
     no prime factor above 5, up to 0.2 % more than that (a rate is seldom a round number). */
 size_t quell_welch_segment(double rate_hz, size_t samples, double zeta_f_hz);
 
+/** The density along a unit vector u of a three-axis spectrum with its cross-spectral matrix G, u^T G u, at every bin.
+    density has spectrum->bins entries. */
+void quell_spectrum_along(const quell_spectrum *spectrum, const double u[3], double *density);
+
 /** Streaming accumulator: samples go in block by block in any sizes; memory does not depend on their number. */
 typedef struct quell_welch quell_welch;
 

@@ -81,13 +81,32 @@ static quell_status draw_decays(cli_run *run, const modes_view *view, const char
                             run->given.out, &run->err);
 }
 
+/* The spectrum as it was fitted: without a common input, along the direction in which the modes move. */
+static quell_status spectrum_as_fitted(cli_run *run, const modes_recording *of, quell_spectrum *out)
+{
+    const double *along = of->modes.density[of->axis].along;
+    *out = of->spectrum;
+    if (along[0] == 0 && along[1] == 0 && along[2] == 0)
+        return QUELL_OK;
+    double *density = QUELL_NEW(run->arena, double, out->bins);
+    if (density == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a plot");
+    quell_spectrum_along(&of->spectrum, along, density);
+    out->asd_m2ps3[of->axis] = density;
+    return QUELL_OK;
+}
+
 static quell_status draw_density(cli_run *run, const modes_view *view, const char *name,
                                  const double band_hz[2], const char *path)
 {
     const modes_recording *of = &view->recording[0];
-    return quell_plot_modes(&of->spectrum, of->axis, &of->modes,
-                            view->shaper_on.count > 1 ? &view->shaper_on : NULL, band_hz, name,
-                            modes_axis_letter(view), path, run->given.out, &run->err);
+    const quell_modes_options options = {.shaper_on = view->shaper_on.count > 1 ? &view->shaper_on : NULL,
+                                         .shaking = &of->how.shaking};
+    quell_spectrum shown;
+    quell_status status = spectrum_as_fitted(run, of, &shown);
+    return status != QUELL_OK ? status
+                              : quell_plot_modes(&shown, of->axis, &of->modes, &options, band_hz, name,
+                                                 modes_axis_letter(view), path, run->given.out, &run->err);
 }
 
 quell_status modes_draw(cli_run *run, const modes_view *view)

@@ -70,12 +70,15 @@ static quell_status search_axis(quell_mode_search *search, const quell_mode_sear
     if (search->best.modes == 0)
         return QUELL_OK;
     quell_fit_variances(&search->problem, &search->best, variance);
+    bool any = false;
     for (size_t k = 0; k < search->best.modes; k++) {
         quell_mode mode = quell_search_mode(search, k, variance, options);
-        if (fabs(mode.participation) >= LEAST_PARTICIPATION && !known(modes, mode.frequency_hz, mode.damping_ratio))
-            quell_modes_enter(modes, &mode, options);
+        if (fabs(mode.participation) < LEAST_PARTICIPATION || known(modes, mode.frequency_hz, mode.damping_ratio))
+            continue;
+        any = true;
+        quell_modes_enter(modes, &mode, options);
     }
-    if (modes->fit.parameters == 0 && modes->count > 0)
+    if (any)
         quell_search_report(search, modes);
     return QUELL_OK;
 }

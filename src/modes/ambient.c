@@ -5,20 +5,6 @@
 #include <math.h>
 #include <string.h>
 
-/* The density along a unit vector: u^T G u. */
-static void project(const quell_spectrum *spectrum, const double u[3], double *density)
-{
-    for (size_t k = 0; k < spectrum->bins; k++) {
-        double sum = 0;
-        for (size_t i = 0; i < 3; i++) {
-            sum += u[i] * u[i] * spectrum->asd_m2ps3[i][k];
-            for (size_t j = i + 1; j < 3; j++)
-                sum += 2 * u[i] * u[j] * creal(spectrum->cross_m2ps3[i][j][k]);
-        }
-        density[k] = sum;
-    }
-}
-
 static void trace(const quell_spectrum *spectrum, double *density)
 {
     for (size_t k = 0; k < spectrum->bins; k++) {
@@ -67,7 +53,7 @@ static quell_status search_along(projection *in, double near_hz, const double al
         bool first = modes->fit.parameters == 0;
         if (first) {
             quell_search_report(search, modes);
-            memcpy(modes->fit.along, along, sizeof modes->fit.along);
+            memcpy(modes->density[in->axis].along, along, sizeof modes->density[in->axis].along);
         }
         for (size_t k = 0; k < search->best.modes; k++) {
             quell_mode mode = quell_search_mode(search, k, variance, in->options);
@@ -102,7 +88,7 @@ static quell_status search_peaks(projection *in, quell_modes *modes, quell_error
         double u[3];
         if (peak[i].line || known(modes, peak[i].frequency_hz) || !direction_at(in->spectrum, &peak[i], u))
             continue;
-        project(in->spectrum, u, in->density);
+        quell_spectrum_along(in->spectrum, u, in->density);
         status = search_along(in, first ? 0 : peak[i].frequency_hz, u, modes, err);
         first = false;
     }

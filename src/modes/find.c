@@ -29,9 +29,8 @@ static const char *excitation_words(const quell_modes_options *options)
     }
 }
 
-/* The density that a known sweep commands; *command is NULL if there is none. The caller frees it. */
-static quell_status make_command(const quell_spectrum *spectrum, const quell_modes_options *options,
-                                 double **command, quell_error *err)
+quell_status quell_options_command(const quell_spectrum *spectrum, const quell_modes_options *options,
+                                   double **command, quell_error *err)
 {
     *command = NULL;
     if (quell_options_kind(options) != QUELL_EXCITE_SWEEP || options->shaking == NULL ||
@@ -54,7 +53,7 @@ static quell_status find_driven(const quell_spectrum *spectrum, size_t axis, con
     *search = (quell_mode_search){.spectrum = spectrum, .axis = axis};
     quell_status status = quell_search_band(search, options, made->band_hz, err);
     if (status == QUELL_OK)
-        status = make_command(spectrum, options, &command, err);
+        status = quell_options_command(spectrum, options, &command, err);
     if (status == QUELL_OK)
         status = quell_search_prepare(search, options, MODEL_DRIVEN, command, err);
     if (status == QUELL_OK) {

@@ -241,8 +241,12 @@ quell_status quell_modes_across(const quell_mode_search *driven, const quell_mod
 quell_status quell_modes_ambient(const quell_spectrum *spectrum, size_t axis, const quell_modes_options *options,
                                  quell_modes *modes, quell_error *err);
 
-/* Fills modes->fit and modes->band_hz from a finished search. */
+/* What a finished search fitted: its axis' density, and, of the first one reported, modes->fit and modes->band_hz. */
 void quell_search_report(const quell_mode_search *search, quell_modes *modes);
+
+/* The density that a known sweep commands; *command is NULL if there is none. It is for quell_memory_free. */
+quell_status quell_options_command(const quell_spectrum *spectrum, const quell_modes_options *options,
+                                   double **command, quell_error *err);
 
 /* The kind of excitation that options state; a sweep where nothing is stated. */
 quell_excitation quell_options_kind(const quell_modes_options *options);

@@ -103,21 +103,44 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
     return status;
 }
 
+/* What was fitted, for pictures. */
+static void keep_density(const quell_mode_search *search, quell_density_fit *out)
+{
+    const quell_fit *best = &search->best;
+    const quell_model *model = &search->problem.model;
+    const double *common = best->parameter + FIT_PER_MODE * best->modes;
+    *out = (quell_density_fit){.modes = best->modes,
+                               .ambient = model->form == MODEL_AMBIENT,
+                               .input_log_level = common[FIT_B0],
+                               .input_slope = common[FIT_B1],
+                               .noise_log_level = common[FIT_NOISE],
+                               .direct = common[FIT_DIRECT],
+                               .reference_hz = model->reference_hz,
+                               .band_hz = {(double)search->first * search->spectrum->bin_hz,
+                                           (double)search->last * search->spectrum->bin_hz}};
+    for (size_t k = 0; k < best->modes; k++) {
+        const double *mode = best->parameter + FIT_PER_MODE * k;
+        out->frequency_hz[k] = exp(mode[FIT_LN_F]);
+        out->damping_ratio[k] = exp(mode[FIT_LN_ZETA]);
+        out->participation[k] = mode[FIT_C];
+    }
+}
+
 void quell_search_report(const quell_mode_search *search, quell_modes *modes)
 {
     const quell_fit *best = &search->best;
-    const double *common = best->parameter + FIT_PER_MODE * best->modes;
+    quell_density_fit *density = &modes->density[search->axis];
     if (best->modes == 0)
         return;
-    modes->band_hz[0] = (double)search->first * search->spectrum->bin_hz;
-    modes->band_hz[1] = (double)search->last * search->spectrum->bin_hz;
+    keep_density(search, density);
+    if (modes->fit.parameters > 0) /* of the driven axis, which comes first */
+        return;
+    memcpy(modes->band_hz, density->band_hz, sizeof modes->band_hz);
     modes->fit.parameters = FIT_PER_MODE * best->modes;
     for (size_t i = 0; i < FIT_COMMON; i++)
         modes->fit.parameters += !search->problem.held[i];
     modes->fit.iterations = best->iterations;
     modes->fit.rms_log_misfit = best->rms;
-    modes->fit.input_log_level = common[FIT_B0];
-    modes->fit.input_slope = common[FIT_B1];
-    modes->fit.noise_log_level = common[FIT_NOISE];
-    modes->fit.reference_hz = search->problem.model.reference_hz;
+    modes->fit.input_log_level = density->input_log_level;
+    modes->fit.input_slope = density->input_slope;
 }

@@ -20,13 +20,13 @@ static double standard_errors(double ratio, double dof)
 
 /* The fitted density in dB and the residual on the trace's points; NaN outside the band of the fit. */
 static quell_status fit_curves(const quell_spectrum *spectrum, size_t axis, const quell_modes *modes,
-                               const quell_shaper *shaper_on, const plot_trace *part, double *fitted_db,
+                               const quell_modes_options *options, const plot_trace *part, double *fitted_db,
                                double *residual, quell_error *err)
 {
     double *model = quell_memory_get(spectrum->bins * sizeof *model);
     if (model == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the fitted curve");
-    quell_status status = quell_modes_density(modes, spectrum, shaper_on, model, err);
+    quell_status status = quell_modes_density(modes, spectrum, axis, options, model, err);
     for (size_t i = 0; i < part->count && status == QUELL_OK; i++) {
         size_t bin = (size_t)(part->x_hz[i] / spectrum->bin_hz + 0.5);
         double density = spectrum->asd_m2ps3[axis][bin];
@@ -76,27 +76,44 @@ static bool seen_on(const quell_modes *modes, size_t axis)
     return any;
 }
 
-/* Axes other than the driven one on which a mode was seen. */
-static quell_status across_panels(quell_plot *plot, const quell_spectrum *spectrum, size_t axis,
-                                  const quell_modes *modes, const double band_hz[2], quell_error *err)
+static quell_status across_panel(quell_plot *plot, const quell_spectrum *spectrum, size_t axis,
+                                 const quell_modes *modes, const quell_modes_options *options,
+                                 const double band_hz[2], quell_error *err)
 {
-    quell_status status = QUELL_OK;
-    for (size_t other = 0; other < spectrum->axes && status == QUELL_OK; other++) {
-        plot_trace part;
-        char title[80];
-        if (other == axis || !seen_on(modes, other))
-            continue;
-        status = plot_trace_get(&part, spectrum, other, band_hz, err);
-        if (status != QUELL_OK)
-            return status;
-        snprintf(title, sizeof title, "across it, on %c: measured, its 95 %% band shaded", "XYZ"[other]);
+    plot_trace part;
+    char title[80];
+    quell_status status = plot_trace_get(&part, spectrum, axis, band_hz, err);
+    if (status != QUELL_OK)
+        return status;
+    double *curves = quell_memory_get(2 * (part.count + 1) * sizeof *curves);
+    if (curves == NULL)
+        status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a plot of %zu points", part.count);
+    if (status == QUELL_OK)
+        status = fit_curves(spectrum, axis, modes, options, &part, curves, curves + part.count, err);
+    if (status == QUELL_OK) {
+        snprintf(title, sizeof title, "across it, on %c: measured, its 95 %% band shaded, and fitted", "XYZ"[axis]);
         quell_plot_panel(plot, title, "frequency (Hz)", DENSITY_LABEL);
         quell_plot_x_range(plot, band_hz[0], band_hz[1], true);
         add_band(plot, &part);
+        quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_FOURTH, 5, part.x_hz, curves, NULL, part.count, "",
+                         (double)NAN);
         add_line(plot, &part, "", (double)NAN);
-        plot_trace_mark(plot, &part, modes, other);
-        quell_memory_free(part.block);
+        plot_trace_mark(plot, &part, modes, axis);
     }
+    quell_memory_free(curves);
+    quell_memory_free(part.block);
+    return status;
+}
+
+/* Axes other than the driven one on which a mode was seen. */
+static quell_status across_panels(quell_plot *plot, const quell_spectrum *spectrum, size_t axis,
+                                  const quell_modes *modes, const quell_modes_options *options,
+                                  const double band_hz[2], quell_error *err)
+{
+    quell_status status = QUELL_OK;
+    for (size_t other = 0; other < spectrum->axes && status == QUELL_OK; other++)
+        if (other != axis && seen_on(modes, other))
+            status = across_panel(plot, spectrum, other, modes, options, band_hz, err);
     return status;
 }
 
@@ -135,7 +152,7 @@ static void residual_panel(quell_plot *plot, const plot_trace *part, double *res
 }
 
 quell_status quell_plot_modes(const quell_spectrum *spectrum, size_t axis, const quell_modes *modes,
-                              const quell_shaper *shaper_on, const double band_hz[2], const char *name,
+                              const quell_modes_options *options, const double band_hz[2], const char *name,
                               char axis_letter, const char *path, const char *keep_dir, quell_error *err)
 {
     plot_trace part;
@@ -150,10 +167,10 @@ quell_status quell_plot_modes(const quell_spectrum *spectrum, size_t axis, const
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a plot of %zu points", part.count);
     bool fitted = modes->fit.parameters > 0;
     if (status == QUELL_OK && fitted)
-        status = fit_curves(spectrum, axis, modes, shaper_on, &part, curves, curves + part.count, err);
+        status = fit_curves(spectrum, axis, modes, options, &part, curves, curves + part.count, err);
     if (status == QUELL_OK) {
         density_panel(plot, &part, curves, modes, axis, band_hz);
-        status = across_panels(plot, spectrum, axis, modes, band_hz, err);
+        status = across_panels(plot, spectrum, axis, modes, options, band_hz, err);
     }
     if (status == QUELL_OK && fitted)
         residual_panel(plot, &part, curves + part.count, band_hz);

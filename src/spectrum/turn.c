@@ -47,3 +47,16 @@ bool quell_spectrum_turn(quell_spectrum *spectrum, const double map[3][3])
     }
     return true;
 }
+
+void quell_spectrum_along(const quell_spectrum *spectrum, const double u[3], double *density)
+{
+    for (size_t k = 0; k < spectrum->bins; k++) {
+        double sum = 0;
+        for (size_t i = 0; i < 3; i++) {
+            sum += u[i] * u[i] * spectrum->asd_m2ps3[i][k];
+            for (size_t j = i + 1; j < 3; j++)
+                sum += 2 * u[i] * u[j] * creal(spectrum->cross_m2ps3[i][j][k]);
+        }
+        density[k] = sum;
+    }
+}

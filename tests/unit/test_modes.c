@@ -189,7 +189,7 @@ START_TEST(shaper_that_was_on_is_taken_out)
         check_mode(&modes.mode[0], &demo[0], 0.05);
         check_mode(&modes.mode[1], &demo[1], 0.05);
         double fitted[BINS];
-        ck_assert_int_eq(quell_modes_density(&modes, &spectrum, &shaper, fitted, NULL), QUELL_OK);
+        ck_assert_int_eq(quell_modes_density(&modes, &spectrum, 0, &(const quell_modes_options){.shaper_on = &shaper}, fitted, NULL), QUELL_OK);
         for (size_t k = 100; k < 180; k++) /* the same where the notches are */
             CHECK_NEAR(log(fitted[k] / density[0][k]), 1.0 / 60, 0.05);
     }
@@ -201,7 +201,7 @@ START_TEST(fitted_density_follows_the_data)
     quell_spectrum spectrum = spectrum_of(demo, 2, NULL, 1e-6);
     quell_modes modes = find(&spectrum, NULL);
     double fitted[BINS];
-    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, NULL, fitted, NULL), QUELL_OK);
+    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, 0, &(const quell_modes_options){0}, fitted, NULL), QUELL_OK);
     size_t inside = 0;
     for (size_t k = 0; k < BINS; k++) {
         double x_hz = (double)k * bin_hz;
@@ -215,7 +215,7 @@ START_TEST(fitted_density_follows_the_data)
     CHECK_NEAR(modes.band_hz[1], 1.5 * 83.5, 1.5);
     ck_assert_uint_gt(inside, 150);
     modes = (quell_modes){0}; /* nothing fitted: nothing to draw */
-    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, NULL, fitted, NULL), QUELL_OK);
+    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, 0, &(const quell_modes_options){0}, fitted, NULL), QUELL_OK);
     for (size_t k = 0; k < BINS; k++)
         ck_assert(isnan(fitted[k]));
 }
@@ -280,7 +280,7 @@ START_TEST(ignored_modes_are_left_out_with_their_reason)
     check_mode(&modes.left_out_mode[0], &demo[1], 0.03);
     ck_assert_str_eq(modes.left_out_reason[0], "the spool");
     double fitted[BINS];
-    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, NULL, fitted, NULL), QUELL_OK);
+    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, 0, &(const quell_modes_options){0}, fitted, NULL), QUELL_OK);
     CHECK_NEAR(log(fitted[167] / density[0][167]), 0, 0.03);
 }
 END_TEST
@@ -529,7 +529,7 @@ START_TEST(failing_allocations)
         if (status == QUELL_OK && (fitted = QUELL_NEW(own, double, spectrum.bins)) == NULL)
             status = QUELL_E_MEMORY;
         if (status == QUELL_OK)
-            status = quell_modes_density(&modes, &spectrum, &shaper, fitted, &err);
+            status = quell_modes_density(&modes, &spectrum, 0, &(const quell_modes_options){.shaper_on = &shaper}, fitted, &err);
         quell_memory_fail_at(0);
         if (status == QUELL_OK)
             ck_assert_uint_ge(modes.count, 1);

@@ -171,13 +171,21 @@ static quell_spectrum make_spectrum(void)
     return out;
 }
 
+static const quell_modes_options no_options;
+
 static quell_modes make_modes(void)
 {
     quell_modes out = {.count = 1, .band_hz = {25, 90}, .participation_known = true};
     out.mode[0] = (quell_mode){.frequency_hz = 47.3, .damping_ratio = 0.05, .participation = 1};
     out.fit.parameters = 6;
-    out.fit.noise_log_level = -8;
-    out.fit.reference_hz = 47.3;
+    out.density[0] = (quell_density_fit){.modes = 1,
+                                         .frequency_hz = {47.3},
+                                         .damping_ratio = {0.05},
+                                         .participation = {1},
+                                         .noise_log_level = -8,
+                                         .direct = 1,
+                                         .reference_hz = 47.3,
+                                         .band_hz = {25, 90}};
     return out;
 }
 
@@ -189,10 +197,10 @@ START_TEST(residuals_are_standard_errors)
     quell_error err = {0};
     quell_spectrum spectrum = make_spectrum();
     quell_modes modes = make_modes();
-    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, NULL, density[0], &err), QUELL_OK);
+    ck_assert_int_eq(quell_modes_density(&modes, &spectrum, 0, &no_options, density[0], &err), QUELL_OK);
     for (size_t i = 0; i < BINS; i++)
         density[0][i] = isfinite(density[0][i]) ? density[0][i] * ratio[i % 3] : 1;
-    check_drawn(quell_plot_modes(&spectrum, 0, &modes, NULL, (const double[]){10, 150}, "x", 'x', in_folder("p.svg"),
+    check_drawn(quell_plot_modes(&spectrum, 0, &modes, &no_options, (const double[]){10, 150}, "x", 'x', in_folder("p.svg"),
                                  folder, &err),
                 &err);
     size_t count = read_curve(2, 1);
@@ -214,11 +222,11 @@ START_TEST(modes_are_marked_where_they_were_seen)
     for (size_t axis = 0; axis < 3; axis++)
         for (size_t i = 0; i < BINS; i++)
             density[axis][i] = axis == 2 ? 0.01 : 1; /* -20 dB */
-    check_drawn(quell_plot_modes(&spectrum, 0, &modes, NULL, (const double[]){10, 150}, "x", 'x', in_folder("p.svg"),
+    check_drawn(quell_plot_modes(&spectrum, 0, &modes, &no_options, (const double[]){10, 150}, "x", 'x', in_folder("p.svg"),
                                  folder, &err),
                 &err);
     ck_assert(script_has("across it, on Z") && script_has("47.3 Hz, ζ 0.050"));
-    ck_assert_uint_gt(read_curve(2, 2), 100);
+    ck_assert_uint_gt(read_curve(2, 3), 100); /* behind the band and the fit */
     CHECK_NEAR(row[0][1], -20, 1e-9);
     ck_assert_uint_eq(read_curve(3, 1), 0);
 }
@@ -258,7 +266,7 @@ START_TEST(pictures_survive_failing_memory)
         quell_memory_fail_at(n);
         ck_assert_int_eq(quell_plot_decay(&decays, RATE, "x", 'x', in_folder("p.svg"), NULL, &err), QUELL_E_MEMORY);
         quell_memory_fail_at(n);
-        ck_assert_int_eq(quell_plot_modes(&spectrum, 0, &modes, NULL, (const double[]){10, 150}, "x", 'x',
+        ck_assert_int_eq(quell_plot_modes(&spectrum, 0, &modes, &no_options, (const double[]){10, 150}, "x", 'x',
                                           in_folder("p.svg"), NULL, &err),
                          QUELL_E_MEMORY);
         quell_memory_fail_at(0);
