@@ -25,7 +25,6 @@ typedef struct quell_mode {
     double half_power_damping_ratio; /**< (r2 - r1) / (2 r_peak) on the density, uncorrected: a check only */
     double decay_damping_ratio;      /**< from free decays: a check only */
     double decay_damping_ratio_ci95[2];
-    bool interval_is_provisional;    /**< fixed at 1 % of f and 20 % of zeta, not estimated */
     double prominence_db; /**< of the peak over its surroundings */
     size_t seen_on;       /**< axis index whose density it was fitted to: another than the driven one if it moves across it */
     size_t doubts;
@@ -314,7 +313,7 @@ typedef struct quell_mode_spread {
     mean is known (which is in spread): they hold every condition's value with its error, and so never shrink by
     adding conditions. Within a condition repeats are taken to be of one value as far as their errors explain their
     scatter, so that they do shrink the error; as far as they do not, each keeps its own value. (An error that all repeats
-    share, such as a wrong clock, does not shrink and is not seen.) Intervals that are provisional do not shrink.
+    share, such as a wrong clock, does not shrink and is not seen.)
 
     c is pooled over the recordings that know it, NaN if none does. Checks are averaged, doubts of all recordings carried
     over once each, left_out likewise. band_hz, excited_hz, fit and kind are those of the recording with the most modes.

@@ -14,17 +14,6 @@ static void add(choice_work *work, const char *text)
         out->note[room - 1] = "more is left open than can be listed here; settle the notes above first";
 }
 
-static void note_intervals(choice_work *work)
-{
-    for (size_t k = 0; k < work->need->modes->count; k++)
-        if (work->need->modes->mode[k].interval_is_provisional) {
-            add(work, "the modes' intervals are provisional: 1 % of the frequency and 20 % of the damping "
-                      "ratio, not "
-                      "estimated from the recording");
-            return;
-        }
-}
-
 static void note_motion(choice_work *work)
 {
     const quell_machine *machine = work->machine;
@@ -123,7 +112,6 @@ static void note_shared(choice_work *work)
 
 void choice_add_notes(choice_work *work)
 {
-    note_intervals(work);
     note_motion(work);
     note_families(work);
     note_load(work);

@@ -153,6 +153,8 @@ static quell_status add_peaks(cli_run *run, const modes_recording *of, quell_fin
     double band_hz[2];
     const cli_idle *idle = NULL;
     quell_status status = cli_band(run, band_hz, &run->err);
+    if (of->modes.kind == QUELL_EXCITE_STOPS) /* the strokes, again and again, make lines all over */
+        return status;
     if (band_hz[1] == 0)
         quell_modes_default_band(of->spectrum.rate_hz, band_hz);
     if (status == QUELL_OK)
@@ -194,14 +196,6 @@ quell_status modes_recording_findings(cli_run *run, const modes_recording *of, q
 quell_status modes_find_findings(cli_run *run, modes_view *view)
 {
     quell_status status = add_shaper(run, view);
-    bool provisional = false;
-    for (size_t k = 0; k < view->modes.count; k++)
-        provisional = provisional || view->modes.mode[k].interval_is_provisional;
-    if (status == QUELL_OK && provisional)
-        status = quell_findings_add(
-            &view->findings, run->arena, "provisional", QUELL_NOTE, (double)NAN, (double)NAN, "",
-            "intervals are provisional: set to +-1 %% of the frequency and +-20 %% of damping "
-            "ratio and participation, not estimated from the data");
     if (status == QUELL_OK && view->dropped > 0)
         status = quell_findings_add(
             &view->findings, run->arena, "dropped", QUELL_WARN, (double)view->dropped, QUELL_MODES_MAX,

@@ -26,7 +26,6 @@ static void json_mode(quell_json *json, json_t *list, const modes_view *view, si
     cli_json_mode(json, item, mode);
     if (!isfinite(mode->participation))
         quell_json_text(json, item, "participation_why", modes_why_no_participation(&view->modes));
-    quell_json_bool(json, item, "interval_is_provisional", mode->interval_is_provisional);
     json_fitted_on(json, item, view, mode);
     quell_json_number(json, item, "prominence_db", mode->prominence_db, "no peak of its own");
     quell_json_number(json, item, "half_power_damping_ratio", mode->half_power_damping_ratio,

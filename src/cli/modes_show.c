@@ -52,6 +52,18 @@ static void print_name(const modes_recording *of)
            of->label != NULL ? "  " : "", of->label != NULL ? of->label : "");
 }
 
+/* What the fit came to, of free decays: of the first recording, as the pictures are. */
+static void print_decays(const modes_view *view)
+{
+    const quell_decays *decays = &view->recording[0].how.decays;
+    if (decays->count == 0)
+        return;
+    double seconds = (double)decays->window / view->recording[0].loaded.recording.rate_hz;
+    printf("  fitted to %zu decay%s of %s s, misfit %s m/s2 rms (noise alone: %s m/s2)\n", decays->stops,
+           decays->stops == 1 ? "" : "s", quell_number_fixed(seconds, 2).text,
+           quell_number_short(decays->rms_misfit_mps2, 2).text, quell_number_short(decays->noise_mps2, 2).text);
+}
+
 static void print_head(const modes_view *view)
 {
     char letter = modes_axis_letter(view), a[64], b[64];
@@ -69,6 +81,10 @@ static void print_head(const modes_view *view)
     quell_number_print_fixed(b, sizeof b, modes->band_hz[1], 1);
     if (modes->count == 0) {
         printf("  searched %s to %s Hz: no mode found\n", a, b);
+        return;
+    }
+    if (modes->kind == QUELL_EXCITE_STOPS) {
+        print_decays(view);
         return;
     }
     if (modes->fit.parameters == 0)

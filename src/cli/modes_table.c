@@ -10,7 +10,7 @@ typedef struct estimate {
     int decimals; /* where there is no interval */
 } estimate;
 
-enum { ESTIMATES = 5 };
+enum { ESTIMATES = 5, CHECKS = 3 };
 
 /* Frequency, damping, participation, and the checks: half-power width, free decays. */
 static void estimates_of(const quell_mode *mode, estimate out[ESTIMATES])
@@ -23,22 +23,21 @@ static void estimates_of(const quell_mode *mode, estimate out[ESTIMATES])
     out[4] = (estimate){mode->decay_damping_ratio, mode->decay_damping_ratio_ci95, 4};
 }
 
-/* Where the modes themselves come from the decays, these are no check. */
-static bool decays_check(const quell_modes *modes)
+/* How many columns: where the modes themselves come from the decays, nothing is left to check them by. */
+static size_t columns_of(const quell_modes *modes)
 {
-    bool known = false;
+    bool decays = false;
     for (size_t k = 0; k < modes->count; k++)
-        known = known || isfinite(modes->mode[k].decay_damping_ratio);
-    return known && modes->kind != QUELL_EXCITE_STOPS;
+        decays = decays || isfinite(modes->mode[k].decay_damping_ratio);
+    return modes->kind == QUELL_EXCITE_STOPS ? CHECKS : decays ? ESTIMATES : ESTIMATES - 1;
 }
 
-static void print_key(bool provisional, bool decays)
+static void print_key(size_t columns)
 {
-    char text[320];
-    snprintf(text, sizeof text, "below each value: 95 %%%s; %s",
-             provisional ? ", set and not estimated: 1 % of the frequency, 20 % of the rest" : "",
-             decays ? "half-power, decay: the damping ratio by other ways, as checks"
-                    : "half-power: the damping ratio by the peak's width, as a check");
+    static const char *const checks[] = {"", "; half-power: the damping ratio by the peak's width, as a check",
+                                         "; half-power, decay: the damping ratio by other ways, as checks"};
+    char text[160];
+    snprintf(text, sizeof text, "below each value: 95 %%%s", checks[columns - CHECKS]);
     quell_words_print(stdout, "  ", "  ", 79, text);
 }
 
@@ -49,8 +48,7 @@ void modes_table_print(cli_run *run, const quell_modes *modes)
                                                     {"participation", "", false},
                                                     {"half-power", "ratio", false},
                                                     {"decay", "ratio", false}};
-    bool decays = decays_check(modes), provisional = false;
-    size_t count = decays ? ESTIMATES : ESTIMATES - 1;
+    size_t count = columns_of(modes);
     quell_table *table = quell_table_create(run->arena, columns, count);
     for (size_t k = 0; k < modes->count; k++) {
         estimate of[ESTIMATES];
@@ -59,9 +57,8 @@ void modes_table_print(cli_run *run, const quell_modes *modes)
             quell_table_value(table, of[i].value, of[i].ci95, of[i].decimals);
         for (size_t i = 0; i < count; i++)
             quell_table_interval(table, of[i].value, of[i].ci95, of[i].decimals);
-        provisional = provisional || modes->mode[k].interval_is_provisional;
     }
     putchar('\n');
     quell_table_print(table, stdout, 2);
-    print_key(provisional, decays);
+    print_key(count);
 }

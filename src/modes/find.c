@@ -23,7 +23,7 @@ static const char *excitation_words(const quell_modes_options *options)
     case QUELL_EXCITE_RANDOM:
         return "random motion, one input";
     case QUELL_EXCITE_STOPS:
-        return "stops, one input";
+        return "stops, and the free decays after them";
     default:
         return "ambient vibration, no common input";
     }

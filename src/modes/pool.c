@@ -71,7 +71,7 @@ static bool pool_into(const pooling *in, const pool_track *track, const quantity
     }
     if (count == 0)
         return false;
-    pool_quantity(sample, count, !mode->interval_is_provisional, out);
+    pool_quantity(sample, count, out);
     double pooled[3] = {out->mean, out->low, out->high};
     for (size_t i = 0; i < 3 && what->scaled; i++)
         pooled[i] = exp(pooled[i]);
@@ -154,7 +154,6 @@ static void gather(const pooling *in, const pool_track *track, quell_mode *mode)
         const quell_mode *one = member(in, track, i);
         if (one == NULL)
             continue;
-        mode->interval_is_provisional = mode->interval_is_provisional || one->interval_is_provisional;
         add_doubts(mode, one);
         if (one->half_power_damping_ratio > 0) {
             log_width += log(one->half_power_damping_ratio);

@@ -56,14 +56,14 @@ static void hold(pool_result *out, double value, double low, double high)
 }
 
 /* One condition's repeats into the result; its mean and the error of that. */
-static pool_estimate pool_condition(const pool_sample *sample, size_t count, bool shrink, pool_result *out)
+static pool_estimate pool_condition(const pool_sample *sample, size_t count, pool_result *out)
 {
     pool_estimate each[QUELL_RECORDINGS_MAX];
     for (size_t i = 0; i < count; i++)
         each[i] = (pool_estimate){sample[i].value, own_se(&sample[i])};
     pool_average average = pool_random_effects(each, count);
     for (size_t i = 0; i < count; i++) {
-        if (!shrink || count == 1) {
+        if (count == 1) {
             hold(out, sample[i].value, sample[i].low, sample[i].high);
             continue;
         }
@@ -86,7 +86,7 @@ static void pool_unweighed(const pool_sample *sample, size_t count, pool_result 
     }
 }
 
-static void pool_weighed(const pool_sample *sample, size_t count, bool shrink, pool_result *out)
+static void pool_weighed(const pool_sample *sample, size_t count, pool_result *out)
 {
     pool_estimate condition[QUELL_RECORDINGS_MAX];
     bool done[QUELL_RECORDINGS_MAX] = {false};
@@ -101,14 +101,14 @@ static void pool_weighed(const pool_sample *sample, size_t count, bool shrink, p
                 repeat[repeats++] = sample[j];
                 done[j] = true;
             }
-        condition[conditions++] = pool_condition(repeat, repeats, shrink, out);
+        condition[conditions++] = pool_condition(repeat, repeats, out);
     }
     pool_average average = pool_random_effects(condition, conditions);
     out->mean = average.mean;
     out->mean_se = average.se;
 }
 
-void pool_quantity(const pool_sample *sample, size_t count, bool shrink, pool_result *out)
+void pool_quantity(const pool_sample *sample, size_t count, pool_result *out)
 {
     const double none = (double)INFINITY;
     double squares = 0;
@@ -120,5 +120,5 @@ void pool_quantity(const pool_sample *sample, size_t count, bool shrink, pool_re
     if (isnan(squares))
         pool_unweighed(sample, count, out);
     else
-        pool_weighed(sample, count, shrink, out);
+        pool_weighed(sample, count, out);
 }

@@ -54,8 +54,8 @@ typedef struct pool_result {
     double within_se; /* root mean square of the recordings' own; NaN if one is not known */
 } pool_result;
 
-/* shrink: repeats of a condition are taken to be of one value as far as their errors explain their scatter, which makes
-   the interval shorter; false: every recording's own interval is held. count from 1 to QUELL_RECORDINGS_MAX. */
-void pool_quantity(const pool_sample *sample, size_t count, bool shrink, pool_result *out);
+/* Repeats of a condition are taken to be of one value as far as their errors explain their scatter, which makes
+   the interval shorter. count from 1 to QUELL_RECORDINGS_MAX. */
+void pool_quantity(const pool_sample *sample, size_t count, pool_result *out);
 
 #endif

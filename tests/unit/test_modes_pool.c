@@ -185,23 +185,6 @@ START_TEST(conditions_never_shrink_the_interval)
 }
 END_TEST
 
-/* Intervals that are set, not estimated, say nothing of chance. */
-START_TEST(provisional_intervals_do_not_shrink)
-{
-    quell_modes each[3], pooled;
-    quell_mode_spread of[QUELL_MODES_MAX];
-    for (size_t i = 0; i < 3; i++) {
-        each[i] = recording(1, (const double[]){47 + 0.1 * (double)i});
-        each[i].mode[0].interval_is_provisional = i == 1;
-    }
-    quell_modes_pool(each, 3, NULL, &pooled, of);
-    ck_assert_double_eq_tol(pooled.mode[0].frequency_ci95_hz[0], each[0].mode[0].frequency_ci95_hz[0], 1e-12);
-    ck_assert_double_eq_tol(pooled.mode[0].frequency_ci95_hz[1], each[2].mode[0].frequency_ci95_hz[1], 1e-12);
-    ck_assert(pooled.mode[0].interval_is_provisional);
-    CHECK_NEAR(of[0].half_range_hz, 0.1, 1e-12);
-}
-END_TEST
-
 START_TEST(a_single_recording_stays_as_it_is)
 {
     quell_modes one = recording(2, (const double[]){47.3, 83.5}), pooled;
@@ -410,7 +393,6 @@ Suite *suite_modes_pool(void)
     tcase_add_test(cases, repeats_of_one_condition_shrink_the_error);
     tcase_add_test(cases, spread_between_recordings_is_held);
     tcase_add_test(cases, conditions_never_shrink_the_interval);
-    tcase_add_test(cases, provisional_intervals_do_not_shrink);
     tcase_add_test(cases, a_single_recording_stays_as_it_is);
     tcase_add_test(cases, each_mode_is_taken_once_and_in_order);
     tcase_add_test(cases, spread_names_the_recordings);
