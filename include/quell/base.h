@@ -210,6 +210,9 @@ quell_status quell_quantity_parse_range(const char *text, quell_dimension dimens
 
 enum { QUELL_LINEAR_MAX = 32 };
 
+/** Sum of the n products a[i] b[i], added up in eight parts that the processor may run side by side. */
+double quell_dot(const double *a, const double *b, size_t n);
+
 /** Solves matrix * out = right for n unknowns (1 to QUELL_LINEAR_MAX), rows one after the other; matrix is overwritten,
     out must not be right. False if the matrix is singular or a number is not finite; out is then undefined. */
 bool quell_linear_solve(double *matrix, const double *right, double *out, size_t n);

@@ -13,6 +13,18 @@ static bool all_finite(const double *values, size_t n)
     return true;
 }
 
+double quell_dot(const double *a, const double *b, size_t n)
+{
+    double part[8] = {0};
+    size_t i = 0;
+    for (; i + 8 <= n; i += 8)
+        for (size_t k = 0; k < 8; k++)
+            part[k] += a[i + k] * b[i + k];
+    for (; i < n; i++)
+        part[0] += a[i] * b[i];
+    return ((part[0] + part[1]) + (part[2] + part[3])) + ((part[4] + part[5]) + (part[6] + part[7]));
+}
+
 bool quell_linear_solve(double *matrix, const double *right, double *out, size_t n)
 {
     if (n == 0 || n > QUELL_LINEAR_MAX || !all_finite(matrix, n * n) || !all_finite(right, n))

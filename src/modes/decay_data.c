@@ -14,18 +14,6 @@
 
 enum { REACH = 4 /* working samples on either side */ };
 
-double decay_dot(const double *a, const double *b, size_t n)
-{
-    double part[8] = {0};
-    size_t i = 0;
-    for (; i + 8 <= n; i += 8)
-        for (size_t k = 0; k < 8; k++)
-            part[k] += a[i + k] * b[i + k];
-    for (; i < n; i++)
-        part[0] += a[i] * b[i];
-    return ((part[0] + part[1]) + (part[2] + part[3])) + ((part[4] + part[5]) + (part[6] + part[7]));
-}
-
 /* Weights of the low-pass, 2 reach + 1 of them, of sum 1. */
 static void low_pass(double *weight, size_t reach, size_t step)
 {
@@ -50,9 +38,9 @@ static quell_status filter(decay_data *out, quell_error *err)
     for (size_t k = 0; k < out->axes; k++) {
         const double *from = out->recording->accel_mps2[k] + out->first - out->reach;
         for (size_t i = 0; i < out->samples; i++)
-            out->accel_mps2[k][i] = decay_dot(weight, from + i * out->step, taps);
+            out->accel_mps2[k][i] = quell_dot(weight, from + i * out->step, taps);
     }
-    out->lag_one = decay_dot(weight, weight + out->step, taps - out->step) / decay_dot(weight, weight, taps);
+    out->lag_one = quell_dot(weight, weight + out->step, taps - out->step) / quell_dot(weight, weight, taps);
     quell_memory_free(weight);
     return QUELL_OK;
 }

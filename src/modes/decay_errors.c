@@ -56,8 +56,8 @@ static double periodogram(const decay_window *window, double turn_rad)
         sine[i] = sin(turn_rad * (double)i);
     }
     for (size_t r = 0; r < rows; r++) {
-        double re = decay_dot(window->residual + r * n, cosine, n),
-               im = decay_dot(window->residual + r * n, sine, n);
+        double re = quell_dot(window->residual + r * n, cosine, n),
+               im = quell_dot(window->residual + r * n, sine, n);
         sum += re * re + im * im;
     }
     return sum / (double)(n * rows);

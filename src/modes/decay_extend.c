@@ -28,11 +28,11 @@ static double take_in(decay_state *state, size_t i, const double noise_mps2[3])
     double basis[DECAY_COLUMNS_MAX], gain[DECAY_COLUMNS_MAX], spread = 1, surprise = 0;
     size_t n = decay_basis_at(state->fit, ((double)i - (double)state->origin) / state->data->rate_hz, basis);
     for (size_t j = 0; j < n; j++) {
-        gain[j] = decay_dot(state->inverse[j], basis, n);
+        gain[j] = quell_dot(state->inverse[j], basis, n);
         spread += basis[j] * gain[j];
     }
     for (size_t k = 0; k < state->data->axes; k++) {
-        double error = state->data->accel_mps2[k][i] - decay_dot(basis, state->amplitude[k], n);
+        double error = state->data->accel_mps2[k][i] - quell_dot(basis, state->amplitude[k], n);
         for (size_t j = 0; j < n; j++)
             state->amplitude[k][j] += gain[j] / spread * error;
         surprise = fmax(surprise, error * error / (noise_mps2[k] * noise_mps2[k] * spread));

@@ -28,14 +28,14 @@ static bool orthogonalise(projection *p)
 {
     memset(p->r, 0, sizeof p->r);
     for (size_t j = 0; j < p->columns; j++) {
-        double *column = p->q + j * p->n, before = sqrt(decay_dot(column, column, p->n));
+        double *column = p->q + j * p->n, before = sqrt(quell_dot(column, column, p->n));
         for (size_t pass = 0; pass < 2; pass++)
             for (size_t i = 0; i < j; i++) {
-                double share = decay_dot(p->q + i * p->n, column, p->n);
+                double share = quell_dot(p->q + i * p->n, column, p->n);
                 take_off(column, p->q + i * p->n, share, p->n);
                 p->r[i][j] += share;
             }
-        double size = sqrt(decay_dot(column, column, p->n));
+        double size = sqrt(quell_dot(column, column, p->n));
         if (!(size > 1e-7 * before))
             return false;
         for (size_t i = 0; i < p->n; i++)
@@ -57,12 +57,12 @@ static void project_slopes(projection *p)
 {
     for (size_t j = 0; j < 2 * p->terms; j++)
         for (size_t i = 0; i < p->columns; i++) {
-            double share = decay_dot(p->q + i * p->n, p->slope + j * p->n, p->n);
+            double share = quell_dot(p->q + i * p->n, p->slope + j * p->n, p->n);
             take_off(p->slope + j * p->n, p->q + i * p->n, share, p->n);
         }
     for (size_t j = 0; j < 2 * p->terms; j++)
         for (size_t i = 0; i <= j; i++)
-            p->gram[i][j] = p->gram[j][i] = decay_dot(p->slope + i * p->n, p->slope + j * p->n, p->n);
+            p->gram[i][j] = p->gram[j][i] = quell_dot(p->slope + i * p->n, p->slope + j * p->n, p->n);
 }
 
 /* Coefficients of one row from its products with Q; returns its rest. */
@@ -70,7 +70,7 @@ static double solve_row(const projection *p, const double *row, double power, do
 {
     double within[DECAY_COLUMNS_MAX] = {0};
     for (size_t j = 0; j < p->columns; j++) {
-        within[j] = decay_dot(p->q + j * p->n, row, p->n);
+        within[j] = quell_dot(p->q + j * p->n, row, p->n);
         power -= within[j] * within[j];
     }
     for (size_t j = p->columns; j-- > 0;) {
@@ -104,7 +104,7 @@ static void add_derivatives(const projection *p, const decay_fit *fit, const dou
     double share[DECAY_PARAMETERS_MAX][2] = {{0}}, product[2 * DECAY_TERMS_MAX] = {0};
     derivative_shares(fit, coefficient, share);
     for (size_t j = 0; j < 2 * p->terms; j++)
-        product[j] = decay_dot(p->slope + j * p->n, row, p->n);
+        product[j] = quell_dot(p->slope + j * p->n, row, p->n);
     for (size_t i = 0; i < DECAY_PER_TERM * p->terms; i++) {
         size_t term = 2 * (i / DECAY_PER_TERM);
         into->gradient[i] += share[i][0] * product[term] + share[i][1] * product[term + 1];

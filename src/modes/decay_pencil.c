@@ -19,7 +19,7 @@ static void add_gram(double *gram, const double *z, size_t m)
 {
     size_t rows = m - PENCIL;
     for (size_t k = 0; k < SIDE; k++) {
-        double value = decay_dot(z, z + k, rows);
+        double value = quell_dot(z, z + k, rows);
         for (size_t j = 0; j + k < SIDE; j++) {
             gram[j * SIDE + j + k] += value;
             if (j + k + 1 < SIDE)

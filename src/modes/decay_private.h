@@ -25,9 +25,6 @@ quell_status decay_data_prepare(decay_data *out, const quell_recording *recordin
                                 size_t first, size_t end, const double band_hz[2], quell_error *err);
 void decay_data_clear(decay_data *data);
 
-/* Sum of products, in eight parts that the processor may run side by side. */
-double decay_dot(const double *a, const double *b, size_t n);
-
 /* ---------------------------------------------------------------- ends of motion */
 
 enum { DECAY_STOPS_MAX = 200 };

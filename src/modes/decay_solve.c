@@ -94,8 +94,8 @@ static bool explained(const decay_solution *solution, const double band_hz[2])
     size_t n = (size_t)(WINDOW_LEAST_S / 2 * window->rate_hz) + 1;
     double power = 0, rest = 0;
     for (size_t r = 0; r < window->stops * window->axes; r++) {
-        power += decay_dot(window->row + r * window->length, window->row + r * window->length, n);
-        rest += decay_dot(window->residual + r * window->length, window->residual + r * window->length, n);
+        power += quell_dot(window->row + r * window->length, window->row + r * window->length, n);
+        rest += quell_dot(window->residual + r * window->length, window->residual + r * window->length, n);
     }
     return has_mode(&solution->fit, band_hz) && rest < UNEXPLAINED * power;
 }
@@ -133,7 +133,7 @@ static void axis_noise(const decay_window *window, double noise_mps2[3])
         for (size_t s = 0; s < window->stops; s++) {
             const double *rest =
                 window->residual + (s * window->axes + k) * window->length + window->length - half;
-            sum += decay_dot(rest, rest, half);
+            sum += quell_dot(rest, rest, half);
         }
         noise_mps2[k] = sqrt(sum / (double)(window->stops * half)) + 1e-12;
     }

@@ -28,7 +28,7 @@ quell_status decay_window_open(decay_window *out, const decay_data *data, const 
                 mean += data->accel_mps2[k][start[s] + i] / (double)length;
             for (size_t i = 0; i < length; i++)
                 row[i] = data->accel_mps2[k][start[s] + i] - mean;
-            out->power[s * data->axes + k] = decay_dot(row, row, length);
+            out->power[s * data->axes + k] = quell_dot(row, row, length);
         }
     memcpy(out->residual, out->row, rows * length * sizeof(double));
     return QUELL_OK;
@@ -105,7 +105,7 @@ static double lagged(const decay_window *window, size_t lag, size_t stride)
     double sum = 0;
     for (size_t s = 0; s < window->stops; s += stride)
         for (size_t r = s * window->axes; r < (s + 1) * window->axes; r++)
-            sum += decay_dot(window->residual + r * n, window->residual + r * n + lag, n - lag);
+            sum += quell_dot(window->residual + r * n, window->residual + r * n + lag, n - lag);
     return sum;
 }
 

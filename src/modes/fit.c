@@ -76,32 +76,46 @@ static double step(const quell_fit_problem *problem, const quell_fit *fit, const
     return largest;
 }
 
-void quell_fit_improve(quell_fit_problem *problem, quell_fit *fit, size_t max_iterations, double enough)
+/* Q of a fit's parameters, the model's precision as it is; with_slopes: the derivatives, too. */
+static void judge(quell_fit_problem *problem, quell_fit *fit, bool with_slopes)
+{
+    quell_model_evaluate(&problem->model, fit->parameter, fit->modes, problem->log_model,
+                         with_slopes ? problem->jacobian : NULL);
+    fit->misfit = quell_fit_misfit(problem, fit, problem->log_model, &fit->rms);
+}
+
+/* The steps. Where a step ends the next mostly begins: derivatives are taken along at once. */
+static void go(quell_fit_problem *problem, quell_fit *fit, size_t max_iterations, double enough)
 {
     double gradient[FIT_PARAMETERS_MAX], information[FIT_PARAMETERS_MAX][FIT_PARAMETERS_MAX];
     double damping = 1e-2;
-    bool moved_on = true, settled = false;
+    bool settled = false;
+    judge(problem, fit, true);
+    quell_fit_normal_equations(problem, fit, gradient, information);
     for (size_t i = 0; i < max_iterations && !settled && damping < 1e12; i++) {
-        if (moved_on) {
-            quell_model_evaluate(&problem->model, fit->parameter, fit->modes, problem->log_model,
-                                 problem->jacobian);
-            fit->misfit = quell_fit_misfit(problem, fit, problem->log_model, &fit->rms);
-            quell_fit_normal_equations(problem, fit, gradient, information);
-        }
         quell_fit moved;
         double gain, largest = step(problem, fit, gradient, information, damping, &moved, &gain);
-        moved.misfit = (double)INFINITY;
-        if (largest < 3) { /* false, too, for NaN */
-            quell_model_evaluate(&problem->model, moved.parameter, moved.modes, problem->trial, NULL);
-            moved.misfit = quell_fit_misfit(problem, &moved, problem->trial, &moved.rms);
-        }
-        moved_on = moved.misfit <= fit->misfit; /* false, too, for NaN */
-        if (moved_on)
-            *fit = moved;
-        fit->iterations++;
         settled = fabs(gain) < enough;
-        damping = moved_on ? damping / 5 : damping * 6;
+        bool last = settled || i + 1 == max_iterations;
+        moved.misfit = (double)INFINITY;
+        if (largest < 3) /* false, too, for NaN */
+            judge(problem, &moved, !last);
+        bool better = moved.misfit <= fit->misfit; /* false, too, for NaN */
+        if (better)
+            *fit = moved;
+        if (better && !last)
+            quell_fit_normal_equations(problem, fit, gradient, information);
+        fit->iterations++;
+        damping = better ? damping / 5 : damping * 6;
     }
+}
+
+void quell_fit_improve(quell_fit_problem *problem, quell_fit *fit, size_t max_iterations, double enough)
+{
+    quell_model_precision before = problem->model.precision;
+    problem->model.precision = before == MODEL_EXACT ? MODEL_SEARCH : before;
+    go(problem, fit, max_iterations, enough);
+    problem->model.precision = before;
 }
 
 bool quell_fit_plausible(const quell_fit_problem *problem, const quell_fit *fit)

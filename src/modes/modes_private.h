@@ -24,22 +24,36 @@ typedef enum quell_model_form {
     MODEL_AMBIENT /* c is the ln of a mode's own input; b0, b1 and d play no part */
 } quell_model_form;
 
+/* Frequencies at which the model is evaluated, per_bin of them a bin, from the band's ends `reach` bins outwards, and the
+   window's |W|^2 that smears it over as many. */
+typedef struct quell_model_grid {
+    size_t per_bin, reach;
+    size_t origin, room;         /* point i of the arrays lies at (origin + i) bin_hz / per_bin: the whole search band */
+    size_t first, points;        /* those of the band in use: (first + i) bin_hz / per_bin */
+    double *x_hz, *log_x;        /* ln(x / reference) */
+    double *input;               /* known shape of the input: |H|^2 of a shaper that was on; 1 if none */
+    double *kernel, kernel_sum;  /* |W|^2 at offsets of 1 / per_bin bin, from -reach to reach bins */
+} quell_model_grid;
+
+/* Which grid: what a fit ends with wants the fine one; while it searches, the coarse one tells the way as well. */
+typedef enum quell_model_precision {
+    MODEL_EXACT,  /* model and derivatives on the fine grid */
+    MODEL_SEARCH, /* derivatives on the coarse one */
+    MODEL_ROUGH   /* both on the coarse one */
+} quell_model_precision;
+
 /* The model, seen through the window, at `bins` bins from `first` on. It is evaluated on a grid finer than
    the bins and smeared by the window's |W|^2, as the data are. */
 typedef struct quell_model {
     const quell_spectrum *spectrum;
     quell_model_form form;
+    quell_model_precision precision;
     const double *command;                /* density that was commanded, by bin of the spectrum; NULL: not known */
     size_t first, bins;                   /* the band in use */
     size_t prepared_first, prepared_last; /* the bins it may lie within */
     double reference_hz;
-    size_t grid_first; /* grid point i lies at (grid_first + i) bin_hz / FINE */
-    size_t points;
-    double *log_x; /* ln(x / reference) on the grid of the whole search band */
-    double *input; /* known shape of the input there: |H|^2 of a shaper that was on; 1 if none */
-    size_t grid_room, grid_origin;
-    double *kernel; /* |W|^2 at offsets of 1 / FINE bin */
-    double *work;   /* one row of grid values a parameter and one for the model itself */
+    quell_model_grid fine, coarse;
+    double *work; /* RESPONSE_ROWS rows of fine.room values */
 } quell_model;
 
 /* A model over the bins low..high (inclusive) at most. shaper: was on during the recording; NULL: none.
@@ -60,11 +74,12 @@ double quell_window_kernel(const quell_window *window, double offset);
 void quell_model_evaluate(const quell_model *model, const double *parameter, size_t modes, double *log_model,
                           double *jacobian);
 
-/* Value and derivatives of one mode's g = r^2 / D, D = 1 - r^2 + 2 j zeta r, each as (real, imaginary). */
-typedef struct quell_mode_term {
-    double g[2], by_ln_f[2], by_ln_zeta[2];
-} quell_mode_term;
-quell_mode_term quell_mode_term_at(double r, double zeta);
+/* The model without noise and without what was commanded on a grid, into the first row of model->work; derivatives by each
+   mode's parameters, b0, b1 and d into the rows after it, in the order of the parameters (that of n stays unused). A row is
+   grid->room long. */
+enum { RESPONSE_ROWS = FIT_PARAMETERS_MAX + 4 };
+void quell_response_rows(const quell_model *model, const quell_model_grid *grid, const double *parameter, size_t modes,
+                         bool derivatives);
 
 /* ---------------------------------------------------------------- fit */
 
@@ -116,8 +131,9 @@ size_t quell_fit_bins(const quell_fit_problem *problem);
 double quell_fit_misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model, double *rms);
 
 /* Sums over the unmasked bins of the band at fit->parameter, after quell_model_evaluate into log_model and jacobian:
-   gradient -dQ/dp and information sum nu/2 dlnM dlnM^T (lower triangle), with what is known beforehand. */
-void quell_fit_normal_equations(const quell_fit_problem *problem, const quell_fit *fit, double *gradient,
+   gradient -dQ/dp and information sum nu/2 dlnM dlnM^T (lower triangle), with what is known beforehand. Clears the jacobian
+   at masked bins. */
+void quell_fit_normal_equations(quell_fit_problem *problem, const quell_fit *fit, double *gradient,
                                 double information[][FIT_PARAMETERS_MAX]);
 
 /* The free parameters into index: all but those held and those on a bound whose gradient points outwards. */

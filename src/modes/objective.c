@@ -3,7 +3,6 @@
 #include "modes_private.h"
 
 #include <math.h>
-#include <string.h>
 
 /* Spread of the input's slope b1 in the mind of who has not seen the data. Motion made to shake a machine
    has a flat input; a steep one trades against the participations, which then mean nothing. Data that know
@@ -62,27 +61,23 @@ double quell_fit_misfit(const quell_fit_problem *problem, const quell_fit *fit, 
     return q;
 }
 
-void quell_fit_normal_equations(const quell_fit_problem *problem, const quell_fit *fit, double *gradient,
+void quell_fit_normal_equations(quell_fit_problem *problem, const quell_fit *fit, double *gradient,
                                 double information[][FIT_PARAMETERS_MAX])
 {
     const quell_model *model = &problem->model;
-    size_t common = FIT_PER_MODE * fit->modes, n = common + FIT_COMMON;
-    double most = outlying(problem);
-    memset(gradient, 0, n * sizeof *gradient);
-    memset(information, 0, n * sizeof *information);
-    for (size_t b = 0; b < model->bins; b++) {
+    size_t common = FIT_PER_MODE * fit->modes, n = common + FIT_COMMON, bins = model->bins;
+    double most = outlying(problem), *excess = problem->trial;
+    for (size_t b = 0; b < bins; b++) {
         size_t bin = model->first + b;
-        if (problem->masked[bin])
-            continue;
-        double e = fmin(problem->density[bin] * exp(-problem->log_model[b]), most) - 1;
-        double row[FIT_PARAMETERS_MAX];
-        for (size_t p = 0; p < n; p++)
-            row[p] = problem->jacobian[p * model->bins + b];
-        for (size_t p = 0; p < n; p++) {
-            gradient[p] += problem->weight * e * row[p];
-            for (size_t q = 0; q <= p; q++)
-                information[p][q] += problem->weight * row[p] * row[q];
-        }
+        excess[b] = fmin(problem->density[bin] * exp(-problem->log_model[b]), most) - 1;
+        for (size_t p = 0; p < n && problem->masked[bin]; p++)
+            problem->jacobian[p * bins + b] = 0;
+    }
+    for (size_t p = 0; p < n; p++) {
+        const double *row = problem->jacobian + p * bins;
+        gradient[p] = problem->weight * quell_dot(excess, row, bins);
+        for (size_t q = 0; q <= p; q++)
+            information[p][q] = problem->weight * quell_dot(row, problem->jacobian + q * bins, bins);
     }
     for (size_t i = 0; i < FIT_COMMON; i++) {
         double k2 = known(problem, i) * known(problem, i);

@@ -144,7 +144,9 @@ static void enter(quell_fit *best, size_t *count, const quell_fit *fit)
 
 static void try(quell_fit_problem *problem, quell_fit fit, quell_fit *best, size_t *count)
 {
+    problem->model.precision = MODEL_ROUGH;
     quell_fit_improve(problem, &fit, FIRST_STEPS, FIT_NEARLY);
+    problem->model.precision = MODEL_EXACT;
     if (isfinite(fit.misfit))
         enter(best, count, &fit);
 }
