@@ -15,16 +15,30 @@ static double shared(const quell_spectrum *spectrum)
     return sum;
 }
 
-double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fit)
+/* What the logarithm of every parameter's price is taken of: independent bins of a sweep, else the number of values. */
+static double independent(const quell_fit_problem *problem)
 {
     const quell_spectrum *spectrum = problem->model.spectrum;
-    double bins = (double)quell_fit_bins(problem), share = shared(spectrum);
-    double parameters = (double)(FIT_PER_MODE * fit->modes);
+    double bins = (double)quell_fit_bins(problem);
+    if (problem->swept)
+        return fmax(bins / shared(spectrum), 2);
+    size_t length = spectrum->segment + (spectrum->segments - 1) * spectrum->hop;
+    return fmax((double)length / spectrum->rate_hz * bins * spectrum->bin_hz, 2);
+}
+
+double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fit)
+{
+    double bins = (double)quell_fit_bins(problem), share = shared(problem->model.spectrum);
+    double price = (double)(FIT_PER_MODE * fit->modes) * log(independent(problem));
     if (problem->swept) {
         double deviance = 2 * fit->misfit / (problem->weight * fmax(bins, 1));
-        return bins / share * log(fmax(deviance, SWEPT_FLOOR * SWEPT_FLOOR)) + parameters * log(fmax(bins / share, 2));
+        return bins / share * log(fmax(deviance, SWEPT_FLOOR * SWEPT_FLOOR)) + price;
     }
-    size_t length = spectrum->segment + (spectrum->segments - 1) * spectrum->hop;
-    double values = (double)length / spectrum->rate_hz * bins * spectrum->bin_hz;
-    return 2 * fit->misfit / share + parameters * log(fmax(values, 2));
+    return 2 * fit->misfit / share + price;
+}
+
+double quell_fit_price(const quell_fit_problem *problem, const quell_fit *fit)
+{
+    double n = independent(problem), price = FIT_PER_MODE * log(n);
+    return problem->swept ? fit->misfit * (1 - exp(-price / n)) : price * shared(problem->model.spectrum) / 2;
 }

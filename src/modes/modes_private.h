@@ -130,9 +130,13 @@ size_t quell_fit_bins(const quell_fit_problem *problem);
 /* Q and the rms misfit of a point whose ln M is log_model. */
 double quell_fit_misfit(const quell_fit_problem *problem, const quell_fit *fit, const double *log_model, double *rms);
 
+/* P/M - 1 of each bin of the band into problem->trial, what stands out cut down, after quell_model_evaluate into log_model and
+   jacobian. Clears the jacobian at masked bins. */
+void quell_fit_excess(quell_fit_problem *problem, size_t modes);
+
 /* Sums over the unmasked bins of the band at fit->parameter, after quell_model_evaluate into log_model and jacobian:
-   gradient -dQ/dp and information sum nu/2 dlnM dlnM^T (lower triangle), with what is known beforehand. Clears the jacobian
-   at masked bins. */
+   gradient -dQ/dp and information sum nu/2 dlnM dlnM^T (lower triangle), with what is known beforehand.
+   quell_fit_excess comes with it. */
 void quell_fit_normal_equations(quell_fit_problem *problem, const quell_fit *fit, double *gradient,
                                 double information[][FIT_PARAMETERS_MAX]);
 
@@ -146,6 +150,12 @@ void quell_fit_variances(quell_fit_problem *problem, const quell_fit *fit, doubl
 
 /* What an information criterion says of a fit on the model's band; the lower the better. duration_s: of the data. */
 double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fit);
+
+/* The fall of Q that a mode more must bring for the criterion to want it. */
+double quell_fit_price(const quell_fit_problem *problem, const quell_fit *fit);
+
+/* The greatest fall of Q that a mode more promises, to the second order in its participation. */
+double quell_fit_score(quell_fit_problem *problem, const quell_fit *fit);
 
 /* False if a mode has left the range in which it means something: zeta in [2e-4, 0.4], f in the band or 10 %
    off, |c| below its bound. */

@@ -61,21 +61,26 @@ double quell_fit_misfit(const quell_fit_problem *problem, const quell_fit *fit, 
     return q;
 }
 
+void quell_fit_excess(quell_fit_problem *problem, size_t modes)
+{
+    const quell_model *model = &problem->model;
+    double most = outlying(problem);
+    for (size_t b = 0; b < model->bins; b++) {
+        size_t bin = model->first + b;
+        problem->trial[b] = fmin(problem->density[bin] * exp(-problem->log_model[b]), most) - 1;
+        for (size_t p = 0; p < FIT_PER_MODE * modes + FIT_COMMON && problem->masked[bin]; p++)
+            problem->jacobian[p * model->bins + b] = 0;
+    }
+}
+
 void quell_fit_normal_equations(quell_fit_problem *problem, const quell_fit *fit, double *gradient,
                                 double information[][FIT_PARAMETERS_MAX])
 {
-    const quell_model *model = &problem->model;
-    size_t common = FIT_PER_MODE * fit->modes, n = common + FIT_COMMON, bins = model->bins;
-    double most = outlying(problem), *excess = problem->trial;
-    for (size_t b = 0; b < bins; b++) {
-        size_t bin = model->first + b;
-        excess[b] = fmin(problem->density[bin] * exp(-problem->log_model[b]), most) - 1;
-        for (size_t p = 0; p < n && problem->masked[bin]; p++)
-            problem->jacobian[p * bins + b] = 0;
-    }
+    size_t common = FIT_PER_MODE * fit->modes, n = common + FIT_COMMON, bins = problem->model.bins;
+    quell_fit_excess(problem, fit->modes);
     for (size_t p = 0; p < n; p++) {
         const double *row = problem->jacobian + p * bins;
-        gradient[p] = problem->weight * quell_dot(excess, row, bins);
+        gradient[p] = problem->weight * quell_dot(problem->trial, row, bins);
         for (size_t q = 0; q <= p; q++)
             information[p][q] = problem->weight * quell_dot(row, problem->jacobian + q * bins, bins);
     }

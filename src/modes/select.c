@@ -18,6 +18,7 @@
 #define FIT_HIGH 1.5     /* and to the highest */
 #define EXPLAINED 1.5    /* mean square misfit over a peak, 1 is what chance makes of it */
 #define ADEQUATE 1.25     /* rms misfit of ln P, as a multiple of chance */
+#define LEAST_SCORE 0.5  /* of a mode's price: modes that were worth it have been seen to promise more than twice this */
 #define LINE_EXCESS 1.84 /* 8 dB, as ln P */
 
 #define CLOSE 0.25          /* of ln f: modes that may have been taken for one another */
@@ -377,6 +378,26 @@ static void begin(quell_mode_search *search)
     }
 }
 
+/* Is it worth while to look for a mode more on the band of the best fit? Not where all that is left is too little to pay, as
+   the score has it, by far. A band that had to stay narrow may widen with another mode. */
+static bool may_pay(quell_mode_search *search)
+{
+    quell_fit_problem *problem = &search->problem;
+    const quell_fit *best = &search->best;
+    double lowest = (double)INFINITY, highest = 0, bin_hz = search->spectrum->bin_hz;
+    for (size_t k = 0; k < best->modes; k++) {
+        lowest = fmin(lowest, exp(best->parameter[FIT_PER_MODE * k + FIT_LN_F]));
+        highest = fmax(highest, exp(best->parameter[FIT_PER_MODE * k + FIT_LN_F]));
+    }
+    bool from = (double)search->first <= fmax(FIT_LOW * (1 + STAYS_WITHIN) * lowest / bin_hz, (double)search->low);
+    bool to = (double)search->last >= fmin(FIT_HIGH * (1 - STAYS_WITHIN) * highest / bin_hz, (double)search->high) - 1;
+    if (!from || !to)
+        return true;
+    if (problem->swept && RMS_FLOOR > (1 - LEAST_CUT) * best->rms)
+        return false;
+    return quell_fit_score(problem, best) > LEAST_SCORE * quell_fit_price(problem, best);
+}
+
 /* One mode more where the fit falls short, or by splitting one, where it is or where its peak is: the best of all these. */
 static bool add_from_residual(quell_mode_search *search)
 {
@@ -385,6 +406,8 @@ static bool add_from_residual(quell_mode_search *search)
     quell_candidates candidates;
     trial best = {.gain = 0};
     quell_model_set_band(&search->problem.model, search->first, search->last);
+    if (!may_pay(search))
+        return false;
     quell_candidates_find(&search->problem, &search->best, &candidates);
     start_from_best(search, start);
     for (size_t i = 0; i < candidates.count; i++) {
