@@ -9,6 +9,7 @@
 #define SEGMENTS_LEAST 6.0   /* that a stretch is cut into at least */
 #define LONGEST_S 8.0        /* of a segment, to tell a narrow mode from a line */
 #define LINE_DB 10.0         /* a line this prominent may be a narrow mode */
+#define BEFORE_S 1.0         /* of the motion before its end, which the decay must be told from */
 #define AFTER_S 1.0          /* of free decay after the excitation */
 
 enum { PEAKS_MAX = 24, SEGMENT_SAMPLES_LEAST = 16 };
@@ -176,6 +177,19 @@ static quell_status add_doubts(const measurement *in, const quell_spectrum *spec
     return quell_doubts_add_recording(modes, &doubter, err);
 }
 
+/* Where free decays may be: after every stop; after other motion, its end. */
+static void decay_samples(const measurement *in, size_t *first, size_t *end)
+{
+    double rate_hz = in->recording->rate_hz;
+    size_t motion_end = in->shaking.end - in->shaking.margin[1], before = (size_t)(BEFORE_S * rate_hz);
+    size_t after = motion_end + (size_t)(AFTER_S * rate_hz);
+    *first = in->shaking.first;
+    if (in->shaking.kind != QUELL_EXCITE_STOPS && motion_end > *first + before)
+        *first = motion_end - before;
+    *end = in->shaking.kind == QUELL_EXCITE_STOPS ? in->shaking.end + (size_t)(AFTER_S * rate_hz) : after;
+    *end = *end < in->recording->samples ? *end : in->recording->samples;
+}
+
 static quell_status measure(const measurement *in, quell_spectrum *spectrum, quell_modes *modes, quell_decays *decays,
                             quell_error *err)
 {
@@ -184,10 +198,11 @@ static quell_status measure(const measurement *in, quell_spectrum *spectrum, que
         status = quell_modes_find(spectrum, in->axis, &in->options, in->arena, modes, err);
     if (status == QUELL_OK && in->shaking.kind != QUELL_EXCITE_STOPS)
         status = look_closer(in, spectrum, modes, err);
-    size_t after = in->shaking.end + (size_t)(AFTER_S * in->recording->rate_hz);
-    size_t end = after < in->recording->samples ? after : in->recording->samples;
+    size_t first, end;
+    decay_samples(in, &first, &end);
     if (status == QUELL_OK && in->shaking.kind != QUELL_EXCITE_AMBIENT)
-        status = quell_decays_find(in->recording, in->axis, in->shaking.first, end, in->options.band_hz, in->arena, decays, err);
+        status = quell_decays_find(in->recording, in->axis, first, end, in->options.band_hz, in->arena, decays,
+                                   err);
     if (status != QUELL_OK)
         return status;
     if (in->shaking.kind == QUELL_EXCITE_STOPS)
