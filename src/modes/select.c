@@ -11,7 +11,7 @@
 #define LEAST_CUT 0.2    /* share of the rms misfit, under a sweep */
 #define LEAST_WIDTH 0.8  /* half-power width in bins: narrower is a line, or cannot be told from one */
 #define LEAST_RESPONSE 0.4 /* ringing acceleration at resonance over what drives it */
-#define CANCELLED 0.3    /* of the smaller participation left by both together */
+#define CANCELLED 0.8       /* of the smaller participation left by both together */
 #define RMS_FLOOR 0.05   /* of ln P: what a sweep's own ripple makes */
 #define STAYS_WITHIN 0.1 /* how far the fit may move a mode from its peak, as a share of f */
 #define FIT_LOW 0.55     /* the widest band of a fit, relative to the lowest mode */

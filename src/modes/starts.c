@@ -115,6 +115,25 @@ static quell_fit start_point(const quell_fit_problem *problem, const quell_mode_
     return fit;
 }
 
+/* The same where the strongest mode carries all of the axis, c = 1: then the input is far below the density next to the peaks.
+   Motion that is half as strong with a density that rises looks much the same, and is a minimum of its own. */
+static quell_fit start_of_whole(const quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
+                                const int *sign)
+{
+    quell_fit fit = {.modes = modes};
+    double input = -(double)INFINITY; /* with which each alone would make its peak */
+    for (size_t k = 0; k < modes; k++) {
+        double zeta = fmin(fmax(start[k].damping_ratio, 5e-4), 0.3);
+        input = fmax(input, log_peak(problem, start[k].frequency_hz) + 2 * log(2 * zeta));
+    }
+    for (size_t k = 0; k < modes; k++) {
+        quell_mode mode = {.frequency_hz = start[k].frequency_hz, .damping_ratio = start[k].damping_ratio};
+        put_mode(problem, &fit, k, mode, input, sign[k]);
+    }
+    put_common(problem, &fit, input);
+    return fit;
+}
+
 /* `from` with one mode more: its participation takes the sign given. */
 static quell_fit extended(const quell_fit_problem *problem, const quell_fit *from,
                           const quell_mode_start *start, int sign)
@@ -177,12 +196,14 @@ quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_sta
     }
     size_t choices = modes <= 4 ? (size_t)1 << modes : modes + 1;
     for (size_t choice = 0; choice < choices; choice++) {
-        int sign[QUELL_MODES_MAX];
+        int sign[QUELL_MODES_MAX] = {0};
         for (size_t k = 0; k < modes; k++) {
             bool negative = modes <= 4 ? (choice >> k & 1) != 0 : choice == k + 1;
             sign[k] = negative ? -1 : 1;
         }
         try(problem, start_point(problem, start, modes, sign), best, &count);
+        if (modes > 0 && !problem->held[FIT_B0] && !problem->held[FIT_B1])
+            try(problem, start_of_whole(problem, start, modes, sign), best, &count);
     }
     return finish(problem, modes, best, count);
 }
