@@ -7,6 +7,8 @@
 
 #define CELL_S 0.002
 #define STEP_S 0.008
+#define LOW_HZ 20.0   /* corner of the low-pass that tells frequencies ... */
+#define SMOOTH_MOST 0.5 /* ... lower at rates that leave no room above it */
 #define WINDOW_S 0.1
 #define STRETCH_LEAST_S 0.5 /* a shorter stretch between gaps holds no segment */
 
@@ -26,6 +28,7 @@ static void plan(ingest_digest *out, double rate_hz)
     out->rate_hz = rate_hz;
     out->step = power_of_two(STEP_S * rate_hz, DIGEST_BLOCK);
     out->cell = power_of_two(CELL_S * rate_hz, out->step);
+    out->smooth = fmin(1 - exp(-QUELL_TAU * LOW_HZ * (double)out->cell / rate_hz), SMOOTH_MOST);
     double window = fmax(WINDOW_S * rate_hz, WINDOW_LEAST) / (double)out->step;
     out->window_steps = (size_t)fmin(fmax(window + 0.5, 1), 1e9);
     digest_slow_plan(&out->slow, (double)out->step / rate_hz);

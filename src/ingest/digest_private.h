@@ -29,9 +29,9 @@ typedef struct digest_window {
         lost_inside; /* missing samples before its first one, and between its first and last */
     digest_sums all; /* of the samples */
     size_t cells;
-    double cell_square[3],
-        cell_change[3];       /* of the means over cells, and of the steps between them; after settling
-                                              summed over the axes, in [0] */
+    double cell_square[3];       /* of the means over cells; after settling about the window's mean and summed over the
+                                    axes, in [0] */
+    double low_sum[3], low_square[3]; /* of the same, low-passed: see digest->smooth; the square likewise */
     size_t steps, slow_count; /* steps of the window; of these, how many the slow motion has come to */
     digest_sums slow;         /* of the slow motion, once a step */
     size_t run[3];            /* the longest run of one value that reaches into it, in samples */
@@ -81,8 +81,9 @@ struct ingest_digest {
     double value[3][DIGEST_BLOCK]; /* a block in the making, as read */
     size_t filled;
     digest_sums block;   /* of the block being taken in */
-    double last_cell[3]; /* mean of the cell before; valid if has_cell */
-    bool has_cell;
+    double smooth;       /* low-passed means over cells: each goes this share of the way to the mean */
+    double low[3];       /* the last; valid if has_low */
+    bool has_low;
     double run_value[3]; /* the value of the running run of equal samples, about the origin */
     size_t run[3];
     digest_window *window;

@@ -57,14 +57,15 @@ void digest_scale(struct ingest_digest *digest, const double scale[3])
 {
     for (size_t i = 0; i < digest->windows; i++) {
         digest_window *window = &digest->window[i];
-        double n = (double)window->cells, square = 0, change = 0;
+        double n = (double)window->cells, square = 0, low = 0;
         for (size_t k = 0; k < digest->axes; k++) {
             double mean = window->count > 0 ? window->all.sum[k] / (double)window->count : 0;
             square += scale[k] * scale[k] * (window->cell_square[k] - n * mean * mean);
-            change += scale[k] * scale[k] * window->cell_change[k];
+            double low_mean = n > 0 ? window->low_sum[k] / n : 0;
+            low += scale[k] * scale[k] * (window->low_square[k] - n * low_mean * low_mean);
         }
         window->cell_square[0] = square;
-        window->cell_change[0] = change;
+        window->low_square[0] = low;
     }
     double each[3] = {1, 1, 1};
     for (size_t k = 0; k < digest->axes; k++)

@@ -14,7 +14,8 @@ static void join_windows(digest_window *into, const digest_window *next)
     into->slow_count += next->slow_count;
     for (size_t k = 0; k < 3; k++) {
         into->cell_square[k] += next->cell_square[k];
-        into->cell_change[k] += next->cell_change[k];
+        into->low_sum[k] += next->low_sum[k];
+        into->low_square[k] += next->low_square[k];
         into->run[k] = into->run[k] > next->run[k] ? into->run[k] : next->run[k];
     }
 }
@@ -73,17 +74,18 @@ static void follow_runs(struct ingest_digest *digest, digest_window *window, siz
     }
 }
 
-/* Mean of a cell, given its sums; the step from the cell before. */
+/* Mean of a cell, given its sums, and what a low-pass of first order leaves of it. */
 static void take_cell(struct ingest_digest *digest, digest_window *window, const double sum[3])
 {
     double per_sample = 1 / (double)digest->cell;
     for (size_t k = 0; k < 3; k++) {
-        double mean = sum[k] * per_sample, change = mean - digest->last_cell[k];
+        double mean = sum[k] * per_sample;
+        digest->low[k] = digest->has_low ? digest->low[k] + digest->smooth * (mean - digest->low[k]) : mean;
         window->cell_square[k] += mean * mean;
-        window->cell_change[k] += digest->has_cell ? change * change : 0;
-        digest->last_cell[k] = mean;
+        window->low_sum[k] += digest->low[k];
+        window->low_square[k] += digest->low[k] * digest->low[k];
     }
-    digest->has_cell = true;
+    digest->has_low = true;
     window->cells++;
 }
 
@@ -116,7 +118,7 @@ void digest_windows_take(struct ingest_digest *digest, size_t from, size_t n)
     } else {
         double *const value[3] = {digest->value[0] + from, digest->value[1] + from, digest->value[2] + from};
         digest_sums_add(&step, value, digest->origin, n);
-        digest->has_cell = false;
+        digest->has_low = false;
     }
     digest_sums_join(&window->all, &step);
     digest_sums_join(&digest->block, &step);
@@ -132,7 +134,7 @@ void digest_windows_break(struct ingest_digest *digest, size_t lost)
     if (digest->open)
         digest->window[digest->windows - 1].lost_inside += lost;
     digest->lost += lost;
-    digest->has_cell = false;
+    digest->has_low = false;
     memset(digest->run, 0, sizeof digest->run);
 }
 
@@ -140,6 +142,6 @@ void digest_windows_close(struct ingest_digest *digest)
 {
     digest_slow_flush(digest);
     digest->open = false;
-    digest->has_cell = false;
+    digest->has_low = false;
     memset(digest->run, 0, sizeof digest->run);
 }

@@ -135,7 +135,8 @@ static size_t gather_blocks(const ingest_window_levels *levels, ingest_block out
     while (!find_blocks(levels, shorter, out, &count))
         shorter *= 2;
     ingest_blocks_name(levels, out, count);
-    return join_series(levels, out, join_blocks(levels, out, count, pause));
+    count = join_blocks(levels, out, count, pause);
+    return join_series(levels, out, ingest_blocks_join_sweeps(levels, out, count));
 }
 
 /* ---------------------------------------------------------------- stretches */

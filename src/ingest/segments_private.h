@@ -31,6 +31,13 @@ typedef struct ingest_block {
 /* Names blocks by what moves in them. */
 void ingest_blocks_name(const ingest_window_levels *levels, ingest_block *block, size_t count);
 
+/* Frequency and time of the windows of a block that move; returns how many. */
+size_t ingest_block_frequencies(const ingest_window_levels *levels, const ingest_block *block, double *frequency_hz,
+                                double *time_s);
+
+/* Joins the parts of sweeps that fade for a while (sweep_join.c); returns how many blocks there are then. */
+size_t ingest_blocks_join_sweeps(const ingest_window_levels *levels, ingest_block *block, size_t count);
+
 /* Bursts like strokes before the excitation that hold next to no motion below 10 Hz: the sensor sits on a part that only
    shakes while another one is moved. *share: what lies there. */
 bool ingest_blocks_shake(const ingest_window_levels *levels, const ingest_block *block, size_t count, double *share);

@@ -10,7 +10,8 @@
 #define TREND 0.6      /* rank correlation of frequency and time in a sweep ... */
 #define TREND_LONG 0.4 /* ... and in a long one, which the ringing of modes at odd harmonics bends ... */
 #define TREND_SURE 6.0 /* ... this many standard deviations off that of motion without a trend */
-#define DECAY -0.95    /* of level and time in a decay */
+#define DECAY -0.95    /* of level and time in a decay ... */
+#define HALF_S 2.0     /* ... in which a mode rings down to half: one of 5 Hz with a damping ratio of 0.01 */
 #define RANGE 1.2      /* of its frequencies: the tenth of them above the range over that below it */
 #define HIGH 0.5       /* a burst, of the level that a tenth of the windows exceeds ... */
 #define LOW 0.15       /* ... and a pause */
@@ -51,16 +52,18 @@ static double high_level(const ingest_window_levels *levels, const ingest_block 
     return sqrt(levels->work[n - 1 - n / 10]);
 }
 
-/* The frequency of a window's motion: a tone's cell means c obey sum (c_i - c_i-1)^2 = 2 (1 - cos(w T)) sum c_i^2. A
-   square wave's harmonics raise it, and the ringing of modes, but it rises and falls with the tone all the same. */
+/* The frequency of a window's motion, from what a low-pass leaves of it: y_i = y_i-1 + q (c_i - y_i-1) of a tone w has
+   q^2 / (1 - 2 (1 - q) cos(w T) + (1 - q)^2) of its energy. A square wave's harmonics count for little in that, even
+   where a shaper takes the tone itself out. */
 static double frequency_hz(const struct ingest_digest *digest, const digest_window *window)
 {
-    double ratio = window->cell_square[0] > 0 ? window->cell_change[0] / (2 * window->cell_square[0]) : 0;
-    double turn = acos(fmin(fmax(1 - ratio, -1), 1));
+    double q = digest->smooth, left = 1 - q;
+    double ratio = window->low_square[0] > 0 ? window->cell_square[0] / window->low_square[0] : 1;
+    double turn = acos(fmin(fmax((1 + left * left - q * q * ratio) / (2 * left), -1), 1));
     return turn / QUELL_TAU * digest->rate_hz / (double)digest->cell;
 }
 
-/* The windows of a block that move: their frequencies or their levels, and their order. Returns how many. */
+/* The windows of a block that move: their frequencies or their levels, and which they are. Returns how many. */
 static size_t gather(const ingest_window_levels *levels, const ingest_block *block, bool frequencies,
                      double *value, double *order)
 {
@@ -70,19 +73,33 @@ static size_t gather(const ingest_window_levels *levels, const ingest_block *blo
         if (!(levels->square[j] > least * least))
             continue;
         value[n] = frequencies ? frequency_hz(levels->digest, &levels->digest->window[j]) : levels->square[j];
-        order[n] = (double)n;
+        order[n] = (double)j;
         n++;
     }
     return n;
 }
 
-/* Does it begin with its loudest window, and grow ever quieter? */
-static bool decays(const double *square, const double *order, size_t n, double *work)
+size_t ingest_block_frequencies(const ingest_window_levels *levels, const ingest_block *block, double *frequency,
+                                double *time_s)
+{
+    size_t n = gather(levels, block, true, frequency, time_s);
+    for (size_t i = 0; i < n; i++)
+        time_s[i] = digest_start_s(levels->digest, &levels->digest->window[(size_t)time_s[i]]);
+    return n;
+}
+
+/* Does it begin with its loudest window, and grow quieter ever after, soon half as loud? So does a sweep on a machine
+   that hardly moves above its modes, but slowly. */
+static bool decays(const double *square, const double *order, size_t n, double window_s, double *work)
 {
     size_t loudest = 0;
     for (size_t i = 1; i < n; i++)
         loudest = square[i] > square[loudest] ? i : loudest;
-    return loudest <= n / 20 + 1 && gsl_stats_spearman(square, 1, order, 1, n, work) < DECAY;
+    size_t half = loudest;
+    while (half < n && 4 * square[half] > square[loudest])
+        half++;
+    return loudest <= n / 20 + 1 && (double)(half - loudest) * window_s < HALF_S &&
+           gsl_stats_spearman(square, 1, order, 1, n, work) < DECAY;
 }
 
 /* Spearman's rank correlation of frequency with time over the windows that move is near 1 where it rises steadily. A
@@ -91,7 +108,8 @@ static bool is_sweep(const ingest_window_levels *levels, ingest_block *block)
 {
     double *value = levels->work, *order = levels->work + (block->to - block->from);
     size_t n = gather(levels, block, false, value, order);
-    if (n < SWEEP_WINDOWS || decays(value, order, n, levels->ranks))
+    double window_s = digest_seconds(levels->digest, block->from, block->to) / (double)(block->to - block->from);
+    if (n < SWEEP_WINDOWS || decays(value, order, n, window_s, levels->ranks))
         return false;
     gather(levels, block, true, value, order);
     block->trend = gsl_stats_spearman(value, 1, order, 1, n, levels->ranks);

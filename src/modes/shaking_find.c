@@ -115,15 +115,17 @@ static bool is_excitation(const span *found, const quell_recording *recording)
            deviation(recording, first, end) > GENTLE_MPS2;
 }
 
-/* The longest span; where a kind is stated, the longest of that kind, if there is one. */
+/* The longest span; where a kind is stated, the longest of that kind, if there is one. *among: how many there are. */
 static const span *choose(const span *found, size_t count, const quell_shaking *stated,
-                          const quell_recording *recording)
+                          const quell_recording *recording, size_t *among)
 {
     const span *best = NULL;
     bool best_fits = false;
+    *among = 0;
     for (size_t i = 0; i < count; i++) {
         if (stated == NULL && !is_excitation(&found[i], recording))
             continue;
+        ++*among;
         bool fits = stated == NULL || excitation_of(found[i].kind) == stated->kind;
         bool longer = best == NULL || found[i].end_s - found[i].start_s > best->end_s - best->start_s;
         if (fits == best_fits ? longer : fits) {
@@ -153,7 +155,7 @@ static const char *words(const span *of, size_t spans, quell_arena *arena)
 {
     const char *others = "";
     if (spans > 1)
-        others = quell_arena_print(arena, "; it is the longest of %zu such stretches", spans);
+        others = quell_arena_print(arena, "; it is the longest of %zu stretches of motion", spans);
     if (others == NULL)
         return NULL;
     quell_number_text from = quell_number_fixed(of->start_s, 1), to = quell_number_fixed(of->end_s, 1);
@@ -207,8 +209,8 @@ quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated,
     span found[QUELL_SEGMENTS_MAX];
     quell_shaking made = stated != NULL ? *stated : (quell_shaking){0};
     made.stated = stated != NULL;
-    size_t count = gather(fitness, stated, found);
-    const span *best = choose(found, count, stated, recording);
+    size_t among, count = gather(fitness, stated, found);
+    const span *best = choose(found, count, stated, recording, &among);
     bool still = stated != NULL ? stated->kind == QUELL_EXCITE_AMBIENT : best == NULL;
     if (best == NULL && !still &&
         stated->kind != QUELL_EXCITE_RANDOM) /* gentle random motion may go unseen */
@@ -217,7 +219,7 @@ quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated,
                           stated->kind == QUELL_EXCITE_SWEEP ? "a sweep" : "strokes with stops");
     quell_status status = still || best == NULL
                               ? take_all(&made, stated, count, recording, fitness, arena)
-                              : take_motion(&made, stated, best, count, recording, fitness, arena);
+                              : take_motion(&made, stated, best, among, recording, fitness, arena);
     if (status != QUELL_OK)
         return quell_fail(err, status, "out of memory for what shook the machine");
     *out = made;

@@ -206,7 +206,7 @@ static void check_alike(const ingest_digest *a, const ingest_digest *b)
         for (size_t i = 0; i < 9; i++)
             CHECK_NEAR(p[i / 3][i % 3], q[i / 3][i % 3], 1e-6);
         CHECK_NEAR(u->cell_square[0], v->cell_square[0], 1e-6);
-        CHECK_NEAR(u->cell_change[0], v->cell_change[0], 1e-6);
+        CHECK_NEAR(u->low_square[0], v->low_square[0], 1e-6);
     }
     for (size_t g = 0; g < a->gallery->count; g++)
         for (size_t k = 0; k < 3; k++)

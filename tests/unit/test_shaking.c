@@ -173,6 +173,101 @@ START_TEST(a_mode_on_the_third_harmonic_does_not_hide_a_sweep)
 }
 END_TEST
 
+/* Near the notches of a shaper in effect the machine hardly moves, and above its modes neither; the fan goes on. */
+START_TEST(a_sweep_is_one_across_the_notches_of_a_shaper)
+{
+    static const struct {
+        const char *shaper;
+        double f_hz, rate_hz_per_s;
+        size_t modes;
+    } rows[] = {
+        {"zv:32.7:0.058", 31.8, 2.5, 1},       {"zv:45:0.05", 43.6, 1, 1},           {"zvd:60:0.04", 58, 1, 2},
+        {"zvd:45:0.03", 36, 2.5, 2},           {"zvd:75:0.05", 60, 5, 2},            {"ei:59.9:0.054:0.05", 47.3, 2.5, 2},
+        {"ei:90:0.03", 87.3, 5, 1},            {"ei-two-hump:60:0.04", 48, 2.5, 2},  {"ei-two-hump:75:0.03", 72.8, 5, 2},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        quell_simulation of = machine(QUELL_EXCITE_SWEEP, 10, i);
+        quell_shaper shaper;
+        ck_assert_int_eq(quell_shaper_parse(&shaper, rows[i].shaper, NULL), QUELL_OK);
+        of.shaper = &shaper;
+        of.modes = rows[i].modes;
+        of.mode[0].frequency_hz = rows[i].f_hz;
+        of.mode[1] = (quell_simulated_mode){1.8 * rows[i].f_hz, 0.03, {0, -0.4, 0}};
+        of.mode[0].participation[0] = 0;
+        of.mode[0].participation[1] = 1;
+        of.axis = 'y';
+        of.sweep.rate_hz_per_s = rows[i].rate_hz_per_s;
+        of.preamble = preamble;
+        memcpy(of.rotation_rad, turns[i % 3], sizeof of.rotation_rad);
+        quell_simulated made = simulated(&of);
+        quell_recording recording = join(&made, 1);
+        quell_shaking got = find(&recording, NULL);
+        check_motion(&got, made.rate_hz, QUELL_EXCITE_SWEEP, made.start_s, made.end_s, rows[i].shaper);
+        ck_assert_ptr_null(strstr(got.why, "longest"));
+    }
+}
+END_TEST
+
+/* A table that hardly moves above its mode grows quieter throughout: no decay, which would be quick. */
+START_TEST(a_sweep_that_grows_ever_quieter_is_no_decay)
+{
+    quell_simulation of = machine(QUELL_EXCITE_SWEEP, 40, 1);
+    of.modes = 1;
+    of.lines = 0;
+    of.mode[0] = (quell_simulated_mode){15, 0.3, {1, 0, 0}};
+    quell_simulated made = simulated(&of);
+    quell_recording recording = join(&made, 1);
+    quell_shaking got = find(&recording, NULL);
+    ck_assert_msg(got.kind == QUELL_EXCITE_SWEEP, "%s", got.why);
+}
+END_TEST
+
+/* What comes a second and a half after a sweep is not the sweep's, whatever frequencies it holds. */
+START_TEST(a_sweep_does_not_go_on_in_another_motion)
+{
+    static const quell_sweep sweeps[] = {{12, 115, 3, 4}, {12, 60, 2, 4}, {12, 90, 1, 4}};
+    static const quell_excitation next[] = {QUELL_EXCITE_RANDOM, QUELL_EXCITE_STOPS, QUELL_EXCITE_SWEEP};
+    for (size_t i = 0; i < 9; i++) {
+        quell_simulation of[2] = {machine(QUELL_EXCITE_SWEEP, 10, i), machine(next[i / 3], 8, 10 + i)};
+        of[0].sweep = sweeps[i % 3];
+        of[0].preamble = preamble;
+        of[1].preamble.rest_s = 0.5; /* and the second that is recorded after the sweep, less what rings */
+        quell_simulated made[2] = {simulated(&of[0]), simulated(&of[1])};
+        quell_recording recording = join(made, 2);
+        quell_shaking got = find(&recording, NULL);
+        check_motion(&got, made[0].rate_hz, QUELL_EXCITE_SWEEP, made[0].start_s, made[0].end_s, words[next[i / 3]]);
+        ck_assert_msg(strstr(got.why, "longest of 2 stretches of motion") != NULL, "%s", got.why);
+    }
+}
+END_TEST
+
+/* Rests of a second between its frequencies, after every second and a half of motion: a sweep, not stops. */
+START_TEST(a_sweep_may_rest_between_its_frequencies)
+{
+    enum { STEPS = 24 };
+    static const double rest_s[] = {0.2, 0.4, 0.7, 1};
+    for (size_t i = 0; i < 4; i++) {
+        quell_simulated made[STEPS];
+        double end_s = 0, length_s = 0;
+        for (size_t s = 0; s < STEPS; s++) {
+            quell_simulation of = machine(QUELL_EXCITE_SWEEP, 10, 100 * i + s);
+            of.lines = 0;
+            of.sweep = (quell_sweep){12 + 4 * (double)s, 15.99 + 4 * (double)s, 2.7, 4};
+            if (s == 0)
+                of.preamble = preamble;
+            made[s] = simulated(&of);
+            if (s + 1 < STEPS)
+                made[s].count = (size_t)((made[s].end_s + rest_s[i]) * made[s].rate_hz);
+            end_s = length_s + made[s].end_s;
+            length_s += (double)made[s].count / made[s].rate_hz;
+        }
+        quell_recording recording = join(made, STEPS);
+        quell_shaking got = find(&recording, NULL);
+        check_motion(&got, made[0].rate_hz, QUELL_EXCITE_SWEEP, made[0].start_s, end_s, "rests");
+    }
+}
+END_TEST
+
 /* Dwells longer than what merges a motion: one series of stops for all that. */
 START_TEST(long_dwells_are_stops)
 {
@@ -226,7 +321,7 @@ START_TEST(the_longest_of_several_is_taken_or_the_one_stated)
     quell_shaking got = find(&recording, NULL);
     check_motion(&got, rate_hz, QUELL_EXCITE_STOPS, second_s + made[1].start_s,
                  second_s + made[1].end_s - 0.5, "longest");
-    ck_assert_ptr_nonnull(strstr(got.why, "longest of 2"));
+    ck_assert_ptr_nonnull(strstr(got.why, "; it is the longest of 2 stretches of motion"));
     quell_shaking sweep = stated("sweep:12:115:6.8667:4 m/s2");
     got = find(&recording, &sweep);
     check_motion(&got, rate_hz, QUELL_EXCITE_SWEEP, made[0].start_s, made[0].end_s, "stated");
@@ -300,7 +395,8 @@ END_TEST
 /* The demonstration's own: invented, but with all that a logger does. Their sweep lasts from 11.2 s to 52.4 s. */
 START_TEST(the_demonstrations_recordings)
 {
-    static const char *const path[] = {"data/heron/before-x.csv.gz", "data/heron/before-y.csv.gz"};
+    static const char *const path[] = {"data/heron/before-x.csv.gz", "data/heron/before-y.csv.gz",
+                                       "data/heron/after-x.csv.gz", "data/heron/after-y.csv.gz"};
     enum { ROOM = 4 << 20 };
     FILE *file = fopen(path[_i], "rb");
     ck_assert_msg(file != NULL, "%s is missing", path[_i]);
@@ -722,12 +818,16 @@ Suite *suite_shaking(void)
     tcase_add_loop_test(cases, each_kind_is_found, 0, 8);
     tcase_add_test(cases, a_second_of_rest_is_enough);
     tcase_add_test(cases, a_mode_on_the_third_harmonic_does_not_hide_a_sweep);
+    tcase_add_test(cases, a_sweep_is_one_across_the_notches_of_a_shaper);
+    tcase_add_test(cases, a_sweep_that_grows_ever_quieter_is_no_decay);
+    tcase_add_test(cases, a_sweep_does_not_go_on_in_another_motion);
+    tcase_add_test(cases, a_sweep_may_rest_between_its_frequencies);
     tcase_add_test(cases, long_dwells_are_stops);
     tcase_add_test(cases, knocks_and_gentle_shaking_are_ambient);
     tcase_add_test(cases, the_longest_of_several_is_taken_or_the_one_stated);
     tcase_add_test(cases, a_kind_that_is_not_there_is_refused);
     tcase_add_test(cases, gaps_and_spans_move_samples_not_times);
-    tcase_add_loop_test(cases, the_demonstrations_recordings, 0, 2);
+    tcase_add_loop_test(cases, the_demonstrations_recordings, 0, 4);
     tcase_add_test(cases, statements_are_read);
     tcase_add_test(cases, wrong_statements_are_refused);
     tcase_add_test(cases, plans_are_read);
