@@ -48,10 +48,11 @@ quell_status decay_show(const decay_solution *solution, const decay_data *data, 
 {
     size_t s = loudest(&solution->window), first = out->stop[s];
     double rate_hz = data->recording->rate_hz;
-    size_t lead =
-        (solution->start[s] - solution->stops.stop[s].begin) * data->step + (size_t)(BEFORE_S * rate_hz);
+    size_t since = (solution->start[s] - solution->stops.stop[s].begin) * data->step; /* the motion's end */
+    size_t lead = since + (size_t)(BEFORE_S * rate_hz);
     out->shown_stop = s;
     out->shown_before = lead < first ? lead : first;
+    out->shown_motion_end = out->shown_before > since ? out->shown_before - since : 0;
     out->shown = out->shown_before + out->window;
     out->shown_mps2 = QUELL_NEW(arena, double, out->shown);
     out->fitted_mps2 = QUELL_NEW(arena, double, out->shown);
