@@ -1,22 +1,13 @@
 /* base: allocation that can be made to fail, growing arrays with a maximum, and the arena. */
 #include "suites.h"
 
+#include "sanitized.h"
+
 #include "quell/base.h"
 
 #include <stdalign.h>
 #include <stdio.h>
 #include <string.h>
-
-#if defined(__SANITIZE_ADDRESS__)
-#define OBJECTS_HAVE_OWN_BLOCKS 1
-#elif defined(__has_feature)
-#if __has_feature(address_sanitizer)
-#define OBJECTS_HAVE_OWN_BLOCKS 1
-#endif
-#endif
-#ifndef OBJECTS_HAVE_OWN_BLOCKS
-#define OBJECTS_HAVE_OWN_BLOCKS 0
-#endif
 
 START_TEST(an_allocation_of_no_bytes_is_an_object_of_its_own)
 {
@@ -229,7 +220,7 @@ END_TEST
 /* A large object must not throw away the room left for small ones: blocks are counted through the failure switch. */
 START_TEST(small_objects_between_large_ones_share_blocks)
 {
-#if OBJECTS_HAVE_OWN_BLOCKS
+#if IS_SANITIZED
     fprintf(stderr, "skipped: under AddressSanitizer every object has a block of its own\n");
 #else
     quell_arena *arena = quell_arena_create((size_t)1 << 30);

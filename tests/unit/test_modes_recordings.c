@@ -2,6 +2,8 @@
    ratios. */
 #include "suites.h"
 
+#include "sanitized.h"
+
 #include "quell/modes.h"
 #include "quell/simulate.h"
 
@@ -266,7 +268,8 @@ Suite *suite_modes_recordings(void)
     tcase_add_test(cases, random_motion);
     tcase_add_test(cases, ten_seconds_keep_participations_sensible);
     tcase_add_test(cases, merging_modes_in_random_motion);
-    tcase_add_test(cases, random_motion_on_the_whole);
+    if (!IS_SANITIZED)
+        tcase_add_test(cases, random_motion_on_the_whole);
     tcase_add_test(cases, no_mode_no_finding);
     tcase_add_test(cases, noise_has_no_modes);
     tcase_add_test(cases, recording_with_a_shaper_on);

@@ -1,23 +1,13 @@
 /* modes_study: a short piece of the Monte-Carlo study (`make study`), and the statistics that it is told by. */
 #include "suites.h"
 
+#include "sanitized.h"
 #include "study.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-#if defined(__SANITIZE_ADDRESS__)
-#define IS_SANITIZED 1
-#elif defined(__has_feature)
-#if __has_feature(address_sanitizer)
-#define IS_SANITIZED 1
-#endif
-#endif
-#ifndef IS_SANITIZED
-#define IS_SANITIZED 0
-#endif
 
 enum { SEED = 4, RECORDINGS = 40, NOISES = 20, FEW = 4 };
 
