@@ -197,6 +197,15 @@ void quell_modes_default_band(double rate_hz, double band_hz[2]);
 quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum, size_t axis,
                                  const quell_modes_options *options, double *model, quell_error *err);
 
+/** The root mean square of ln(P/M) that chance alone makes: sqrt(psi_1(nu/2)), psi_1 the trigamma function, exactly that of
+    the logarithm of chi-square (e.g. M. S. Bartlett, D. G. Kendall, J. R. Stat. Soc. Suppl. 8, 1946). 0 under a sweep,
+    where chance plays no part. spectrum: what the modes were found in. */
+double quell_modes_chance_misfit(const quell_modes *modes, const quell_spectrum *spectrum);
+
+/** A misfit above which something besides the modes moves: three standard errors over chance's, whose relative error is
+    1 / sqrt(2 n / kappa) for n bins in the fit, of which kappa count as one; at least 0.1. Under a sweep 0.15. */
+double quell_modes_misfit_limit(const quell_modes *modes, const quell_spectrum *spectrum);
+
 /* ---------------------------------------------------------------- free decays */
 
 /** A mode of the free decays. */

@@ -4,11 +4,6 @@
 #include <math.h>
 #include <string.h>
 
-/* The misfit that chance alone makes, times this, is a model that does not follow the data. */
-#define MISFIT_RATIO 1.5
-/* With very many degrees of freedom no model is that good: 0.65 dB. */
-#define MISFIT_LEAST 0.15
-
 /* Frequency of a mode by the rate: beyond the first, care; beyond the second it is unfit. */
 #define SAMPLING_WARN 0.2
 #define SAMPLING_REFUSE CLI_SAMPLING_REFUSE
@@ -170,22 +165,27 @@ static quell_status add_peaks(cli_run *run, const modes_recording *of, quell_fin
     return status;
 }
 
-static quell_status add_misfit(cli_run *run, const quell_modes *modes, quell_findings *findings)
+/* A fit of the density that does not follow it. Free decays are not fitted to a density. */
+static quell_status add_misfit(cli_run *run, const modes_recording *of, quell_findings *findings)
 {
-    double chance = sqrt(2 / modes->fit.dof_per_bin), limit = fmax(MISFIT_RATIO * chance, MISFIT_LEAST);
-    if (modes->fit.parameters == 0 || modes->fit.rms_log_misfit <= limit)
+    const quell_modes *modes = &of->modes;
+    double limit = quell_modes_misfit_limit(modes, &of->spectrum);
+    if (!modes_fits_density(modes) || modes->fit.rms_log_misfit <= limit)
         return QUELL_OK;
-    char db[40];
-    return quell_findings_add(
-        findings, run->arena, "misfit", QUELL_WARN, modes->fit.rms_log_misfit, limit,
-        "look at --plot, and try a narrower --band",
-        "the fit is off by %s dB rms, more than chance: something else moves, too",
-        quell_number_print_fixed(db, sizeof db, modes->fit.rms_log_misfit * 10 / log(10), 1));
+    const char *beyond = modes->kind == QUELL_EXCITE_SWEEP ? "something else moves, too"
+                                                           : "more than chance: something else moves, too";
+    return quell_findings_add(findings, run->arena, "misfit", QUELL_WARN, modes->fit.rms_log_misfit, limit,
+                              "look at --plot, and try a narrower --band",
+                              "the fit is off by %s dB rms, want %s dB at most: %s",
+                              quell_number_fixed(modes->fit.rms_log_misfit * 10 / log(10), 1).text,
+                              quell_number_fixed(limit * 10 / log(10), 1).text, beyond);
 }
 
-quell_status modes_recording_findings(cli_run *run, const modes_recording *of, quell_findings *findings)
+quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_findings *findings)
 {
-    quell_status status = add_misfit(run, &of->modes, findings);
+    quell_status status = modes_check_sweep(run, of, findings);
+    if (status == QUELL_OK)
+        status = add_misfit(run, of, findings);
     if (status == QUELL_OK)
         status = add_sampling(run, of, findings);
     if (status == QUELL_OK)

@@ -57,13 +57,14 @@ static void json_excitation(quell_json *json, json_t *in, const modes_recording 
     quell_json_number(json, sweep, "acceleration_mps2",
                       shaking->acceleration_known ? shaking->sweep.acceleration_mps2 : (double)NAN,
                       "not stated");
+    modes_json_sweep_check(json, sweep, of);
 }
 
 static void json_fit(quell_json *json, const quell_modes *modes)
 {
-    static const char *const no_fit = "no mode was found";
     const quell_modes_fit *fit = &modes->fit;
-    bool fitted = fit->parameters > 0;
+    bool fitted = modes_fits_density(modes);
+    const char *no_fit = fit->parameters > 0 ? "free decays were fitted, not a density" : "no mode was found";
     json_t *item = quell_json_object(json, json->root, "fit");
     quell_json_text(json, item, "objective", fit->objective);
     quell_json_integer(json, item, "parameters", (long long)fit->parameters);

@@ -18,9 +18,10 @@ static void print_excitation(const modes_recording *of, const char *whose)
 {
     const quell_shaking *shaking = &of->how.shaking;
     const char *how = shaking->stated ? ", as stated" : shaking->why != NULL ? ", found: " : "";
-    char text[1024], clean[1024];
-    snprintf(text, sizeof text, "excitation%s: %s%s%s", whose, of->modes.excitation, how,
-             shaking->stated || shaking->why == NULL ? "" : shaking->why);
+    char text[2048], clean[2048], run[MODES_SWEEP_WORDS];
+    modes_sweep_words(of, false, run);
+    snprintf(text, sizeof text, "excitation%s: %s%s%s%s%s", whose, of->modes.excitation, how,
+             shaking->stated || shaking->why == NULL ? "" : shaking->why, run[0] != '\0' ? "; " : "", run);
     quell_words_print(stdout, "  ", "    ", 79, quell_printable(clean, sizeof clean, text, strlen(text)));
 }
 
@@ -52,6 +53,18 @@ static void print_name(const modes_recording *of)
            of->label != NULL ? "  " : "", of->label != NULL ? of->label : "");
 }
 
+/* Chance plays no part in a sweep. */
+static void print_fit(const modes_view *view, const char *from_hz, const char *to_hz)
+{
+    const quell_modes *modes = &view->modes;
+    double chance = quell_modes_chance_misfit(modes, &view->recording[0].spectrum), db = 10 / log(10);
+    printf("  fitted from %s to %s Hz, misfit %s dB rms", from_hz, to_hz,
+           quell_number_fixed(modes->fit.rms_log_misfit * db, 2).text);
+    if (chance > 0)
+        printf(" (chance alone: %s dB)", quell_number_fixed(chance * db, 2).text);
+    putchar('\n');
+}
+
 /* What the fit came to, of free decays: of the first recording, as the pictures are. */
 static void print_decays(const modes_view *view)
 {
@@ -62,6 +75,11 @@ static void print_decays(const modes_view *view)
     printf("  fitted to %zu decay%s of %s s, misfit %s m/s2 rms (noise alone: %s m/s2)\n", decays->stops,
            decays->stops == 1 ? "" : "s", quell_number_fixed(seconds, 2).text,
            quell_number_short(decays->rms_misfit_mps2, 2).text, quell_number_short(decays->noise_mps2, 2).text);
+}
+
+bool modes_fits_density(const quell_modes *modes)
+{
+    return modes->fit.parameters > 0 && modes->kind != QUELL_EXCITE_STOPS;
 }
 
 static void print_head(const modes_view *view)
@@ -83,16 +101,10 @@ static void print_head(const modes_view *view)
         printf("  searched %s to %s Hz: no mode found\n", a, b);
         return;
     }
-    if (modes->kind == QUELL_EXCITE_STOPS) {
+    if (modes->kind == QUELL_EXCITE_STOPS)
         print_decays(view);
-        return;
-    }
-    if (modes->fit.parameters == 0)
-        return;
-    printf("  fitted from %s to %s Hz, ", a, b);
-    quell_number_print_fixed(a, sizeof a, modes->fit.rms_log_misfit * 10 / log(10), 2);
-    quell_number_print_fixed(b, sizeof b, sqrt(2 / modes->fit.dof_per_bin) * 10 / log(10), 2);
-    printf("misfit %s dB rms (chance alone: %s dB)\n", a, b);
+    else if (modes_fits_density(modes))
+        print_fit(view, a, b);
 }
 
 /* ---------------------------------------------------------------- each mode */

@@ -12,6 +12,8 @@ typedef struct modes_recording {
     quell_spectrum spectrum;
     quell_modes modes;
     quell_measured how;
+    bool sweep_checked; /* a sweep that is known, and no shaper was on */
+    quell_sweep_check sweep_check;
 } modes_recording;
 
 typedef struct modes_view {
@@ -32,8 +34,19 @@ typedef struct modes_view {
 /* The letter of the axis under test; 0 if nobody said which was shaken. */
 char modes_axis_letter(const modes_view *view);
 
-/* What the analysis of one recording has to say beside its modes: a poor fit, peaks left out. */
-quell_status modes_recording_findings(cli_run *run, const modes_recording *of, quell_findings *findings);
+/* Are the modes those of a density? Else of free decays, or there are none. */
+bool modes_fits_density(const quell_modes *modes);
+
+/* What the analysis of one recording has to say beside its modes: a sweep that was not run, a poor fit, peaks left out. */
+quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_findings *findings);
+
+/* Did the machine run the sweep that was stated? Fills in of->sweep_check. */
+quell_status modes_check_sweep(cli_run *run, modes_recording *of, quell_findings *findings);
+/* "recorded 3.1 of 6.0 m/s2, 12.0 to 60.0 Hz of 12.0 to 115.0 Hz"; only what is off, or all. "" if not checked. */
+enum { MODES_SWEEP_WORDS = 640 };
+const char *modes_sweep_words(const modes_recording *of, bool only_off, char out[MODES_SWEEP_WORDS]);
+/* sweep.check of quell.modes/1 */
+void modes_json_sweep_check(quell_json *json, json_t *sweep, const modes_recording *of);
 
 /* Fills in the findings. */
 quell_status modes_find_findings(cli_run *run, modes_view *view);

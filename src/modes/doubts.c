@@ -8,7 +8,7 @@
 
 #define LOW_HZ 15.0
 #define BROAD 0.15
-#define TWINS_WITHIN 0.25
+#define TWINS_WITHIN 0.15 /* of ln f */
 #define SKIRTS_WITHIN 3.0 /* of the sum of the half-widths: closer twins blur each other's direction */
 #define RATE_SHARE 0.2
 #define NARROW_BINS 1.5
@@ -58,7 +58,8 @@ static const char *twins(quell_doubter *in, const quell_mode *mode)
 {
     for (size_t k = 0; k < in->modes->count; k++) {
         const quell_mode *other = &in->modes->mode[k];
-        if (other == mode || fabs(log(other->frequency_hz / mode->frequency_hz)) > TWINS_WITHIN)
+        if (other == mode || other->seen_on != mode->seen_on ||
+            fabs(log(other->frequency_hz / mode->frequency_hz)) > TWINS_WITHIN)
             continue;
         double apart_hz = fabs(other->frequency_hz - mode->frequency_hz);
         bool blurred = isfinite(mode->direction[0]) &&
@@ -75,10 +76,10 @@ static const char *twins(quell_doubter *in, const quell_mode *mode)
 static const char *edge(quell_doubter *in, const quell_mode *mode)
 {
     double margin = fmax(half_width_hz(mode), in->spectrum->bin_hz);
-    const double *fitted = in->modes->band_hz;
+    const double *excited = in->modes->excited_hz;
     if (mode->frequency_hz - margin < in->band_hz[0] || mode->frequency_hz + margin > in->band_hz[1])
         return "at the edge of the band searched: widen --band";
-    if (mode->frequency_hz - margin < fitted[0] || mode->frequency_hz + margin > fitted[1])
+    if (mode->frequency_hz - margin < excited[0] || mode->frequency_hz + margin > excited[1])
         return "where the excitation ends: shake the machine over a wider range";
     return NULL;
 }
@@ -126,7 +127,7 @@ static const char *strong(quell_doubter *in, const quell_mode *mode)
 
 static const char *misfit(quell_doubter *in, const quell_mode *mode)
 {
-    double chance = sqrt(2 / in->modes->fit.dof_per_bin), rms = in->modes->fit.rms_log_misfit;
+    double chance = quell_modes_chance_misfit(in->modes, in->spectrum), rms = in->modes->fit.rms_log_misfit;
     (void)mode;
     if (rms <= fmax(MISFIT_RATIO * chance, MISFIT_LEAST))
         return NULL;

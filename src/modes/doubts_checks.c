@@ -10,6 +10,7 @@
 #define DISAGREE_ERRORS 2.0
 #define DISAGREE_LEAST 0.1 /* of ln zeta: less changes no setting */
 #define Z95 1.959964
+#define STOPS_LEAST 3          /* for a jackknife */
 #define TONE_SHARE 0.05 /* of the density where the tone is */
 #define TONE_WITHIN 1.0 /* half-widths of the mode */
 
@@ -68,8 +69,17 @@ static double decay_log_error(const quell_doubter *in, const quell_mode *mode)
     return log_error(mode->decay_damping_ratio_ci95);
 }
 
+/* One decay, as a sweep or random motion leaves, or two do not tell how decays scatter: with a neighbour close by their
+   error, which is that of the noise alone, has been found 36 times too small. */
+static bool scatter_known(const quell_doubter *in)
+{
+    return in->decays == NULL || in->decays->stops >= STOPS_LEAST;
+}
+
 const char *quell_doubt_disagreement(quell_doubter *in, const quell_mode *mode)
 {
+    if (!scatter_known(in))
+        return NULL;
     double apart = log(mode->decay_damping_ratio / mode->damping_ratio);
     double errors = fabs(apart) / hypot(decay_log_error(in, mode), log_error(mode->damping_ratio_ci95));
     if (!(errors > DISAGREE_ERRORS && fabs(apart) > DISAGREE_LEAST))

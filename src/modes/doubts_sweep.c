@@ -9,7 +9,9 @@
 #include <stdlib.h>
 
 #define FALL_LEAST 0.005
+#define FALL_MOST 0.1 /* what lies farther off is not the mode */
 #define FALL_ERRORS 3.0
+#define LASTS_WITHIN 0.1 /* of its plan, else it was another sweep and passes elsewhere */
 #define SPREAD_WIDTHS 2.0 /* of the filter, in half-widths of the mode */
 #define SPREAD_LEAST 0.02 /* of its frequency */
 #define SPREAD_MOST 0.08
@@ -114,7 +116,7 @@ static const char *judge(quell_doubter *in, const quell_mode *mode, const quell_
     double fall = (weak.rotation_hz - strong.rotation_hz) / share;
     double errors = fall * share / hypot(weak.error_hz, strong.error_hz);
     if (!(share > RINGING_SHARE_LEAST && weak.noise < NOISE_MOST && fall > FALL_LEAST * mode->frequency_hz &&
-          errors > FALL_ERRORS))
+          fall < FALL_MOST * mode->frequency_hz && errors > FALL_ERRORS))
         return NULL;
     return quell_doubt_print(
         in,
@@ -127,11 +129,22 @@ static const char *judge(quell_doubter *in, const quell_mode *mode, const quell_
         quell_number_fixed(sqrt(strong.energy / weak.energy), 1).text, quell_doubt_errors(errors).text);
 }
 
+/* Did the sweep last as long as its plan? */
+static bool lasted(const quell_doubter *in)
+{
+    const quell_shaking *shaking = in->shaking;
+    double plan_s = shaking->duration_s > 0
+                        ? shaking->duration_s
+                        : (shaking->sweep.end_hz - shaking->sweep.start_hz) / shaking->sweep.rate_hz_per_s;
+    double samples = (double)(in->end - in->first) - (double)(shaking->margin[0] + shaking->margin[1]);
+    return fabs(samples / in->recording->rate_hz / plan_s - 1) <= LASTS_WITHIN;
+}
+
 const char *quell_doubt_sweep(quell_doubter *in, const quell_mode *mode)
 {
     const quell_recording *recording = in->recording;
     if (recording == NULL || recording->accel_mps2[mode->seen_on] == NULL || in->shaking == NULL ||
-        in->shaking->kind != QUELL_EXCITE_SWEEP || !in->shaking->sweep_known)
+        in->shaking->kind != QUELL_EXCITE_SWEEP || !in->shaking->sweep_known || !lasted(in))
         return NULL;
     const quell_sweep *sweep = &in->shaking->sweep;
     double f = mode->frequency_hz;
