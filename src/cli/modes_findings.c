@@ -11,6 +11,9 @@
 /* Without any mode, narrow peaks this prominent are named. */
 #define NARROW_DB 15.0
 
+/* How far beyond the ends of --band a peak is named, as a factor. */
+#define CUT_OFF_WITHIN 1.5
+
 enum { PEAKS_MAX = 24 };
 
 static quell_status add_shaper(cli_run *run, modes_view *view)
@@ -140,6 +143,28 @@ static quell_status add_idle(cli_run *run, const modes_recording *of, const cli_
     return status;
 }
 
+/* Peaks just beyond a --band that cuts them off: their flanks reach into it. */
+static quell_status add_cut_off(cli_run *run, const modes_recording *of, const double band_hz[2],
+                                quell_findings *findings)
+{
+    quell_peak peak[PEAKS_MAX];
+    size_t count = 0;
+    double high_hz = fmin(CUT_OFF_WITHIN * band_hz[1], of->spectrum.rate_hz / 2);
+    quell_status status = quell_peaks_find(&of->spectrum, of->axis, band_hz[0] / CUT_OFF_WITHIN, high_hz, peak, PEAKS_MAX,
+                                           &count, &run->err);
+    for (size_t i = 0; i < count && status == QUELL_OK; i++) {
+        double hz = peak[i].frequency_hz;
+        if (peak[i].line || (hz >= band_hz[0] && hz <= band_hz[1]))
+            continue;
+        status = quell_findings_add(findings, run->arena, "cut-off", QUELL_WARN, hz, (double)NAN,
+                                    "widen --band, and take what you do not want out with --ignore",
+                                    "a peak at %s Hz lies just beyond --band, but its flank reaches into it: "
+                                    "participation and damping ratio may be off by more than their intervals",
+                                    quell_number_fixed(hz, 1).text);
+    }
+    return status;
+}
+
 /* What stands out beside the modes. */
 static quell_status add_peaks(cli_run *run, const modes_recording *of, quell_findings *findings)
 {
@@ -152,6 +177,8 @@ static quell_status add_peaks(cli_run *run, const modes_recording *of, quell_fin
         return status;
     if (band_hz[1] == 0)
         quell_modes_default_band(of->spectrum.rate_hz, band_hz);
+    else if (status == QUELL_OK)
+        status = add_cut_off(run, of, band_hz, findings);
     if (status == QUELL_OK)
         status = cli_idle_find(run, &idle);
     if (status == QUELL_OK)

@@ -2,29 +2,41 @@
    densities, without the direct term, against the input that the driven axis has told. */
 #include "modes_private.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
 
+#define NEAR_FACTOR 1.25
 #define LEAST_PARTICIPATION 0.05 /* across the axis a mounting that is off by 2 degrees shows a full mode with 0.035 */
 
-/* The input's level and slope, from the driven axis: of its fit, or without modes of its density alone. */
-static void input_of(const quell_mode_search *driven, quell_fit_problem *to)
+/* Median of the driven axis' ln P, over what was commanded, within a quarter octave or so of a frequency: without modes that
+   is the input's level, noise and all. */
+static double level_near(const quell_mode_search *driven, double hz, double *work)
 {
-    quell_fit fit = driven->best;
-    if (fit.modes == 0) { /* the level that the density has, noise and all: nothing else is known */
-        double sum = 0, count = 0;
-        for (size_t k = driven->low; k <= driven->high; k++) {
-            const double *command = driven->problem.model.command;
-            if (driven->problem.masked[k])
-                continue;
-            sum += driven->problem.log_density[k] - (command != NULL ? log(command[k]) : 0);
-            count++;
-        }
-        to->held_level = count > 0 ? sum / count : 0;
-        to->held_slope = 0;
-        return;
+    const double *command = driven->problem.model.command;
+    double at = hz / driven->spectrum->bin_hz;
+    size_t count = 0;
+    for (size_t k = driven->low; k <= driven->high; k++)
+        if (!driven->problem.masked[k] && (double)k > at / NEAR_FACTOR && (double)k < at * NEAR_FACTOR)
+            work[count++] = driven->problem.log_density[k] - (command != NULL ? log(command[k]) : 0);
+    if (count == 0)
+        return 0;
+    gsl_sort(work, 1, count);
+    return work[count / 2];
+}
+
+/* The input's level and slope, from the driven axis: of its fit, or without modes of its density near the first peak. */
+static void input_of(const quell_mode_search *driven, quell_mode_search *to)
+{
+    const quell_fit *fit = &driven->best;
+    quell_fit_problem *problem = &to->problem;
+    const double *common = fit->parameter + FIT_PER_MODE * fit->modes;
+    if (fit->modes > 0) {
+        problem->held_level = common[FIT_B0];
+        problem->held_slope = common[FIT_B1];
+    } else if (to->peaks > 0) {
+        problem->held_level = level_near(driven, to->peak[0].frequency_hz, problem->trial);
+        problem->held_slope = 0;
     }
-    to->held_level = fit.parameter[FIT_PER_MODE * fit.modes + FIT_B0];
-    to->held_slope = fit.parameter[FIT_PER_MODE * fit.modes + FIT_B1];
 }
 
 static bool known(const quell_modes *modes, double hz, double zeta)
@@ -63,7 +75,7 @@ static quell_status search_axis(quell_mode_search *search, const quell_mode_sear
     quell_status status = quell_search_prepare(search, options, MODEL_ACROSS, command, err);
     if (status != QUELL_OK)
         return status;
-    input_of(driven, &search->problem);
+    input_of(driven, search);
     if (!worth_a_search(search, modes))
         return QUELL_OK;
     quell_modes_select(search);

@@ -9,6 +9,7 @@
 #define FRAME_LIGHT 0.5
 #define DISAGREE_ERRORS 2.0
 #define DISAGREE_LEAST 0.1 /* of ln zeta: less changes no setting */
+#define DISAGREE_ALONE 0.4 /* where it is one decay only */
 #define Z95 1.959964
 #define STOPS_LEAST 3          /* for a jackknife */
 #define TONE_SHARE 0.05 /* of the density where the tone is */
@@ -78,12 +79,16 @@ static bool scatter_known(const quell_doubter *in)
 
 const char *quell_doubt_disagreement(quell_doubter *in, const quell_mode *mode)
 {
-    if (!scatter_known(in))
-        return NULL;
     double apart = log(mode->decay_damping_ratio / mode->damping_ratio);
     double errors = fabs(apart) / hypot(decay_log_error(in, mode), log_error(mode->damping_ratio_ci95));
-    if (!(errors > DISAGREE_ERRORS && fabs(apart) > DISAGREE_LEAST))
+    bool known = scatter_known(in); /* one decay or two do not tell how decays differ: then only much counts */
+    if (!(errors > DISAGREE_ERRORS && fabs(apart) > (known ? DISAGREE_LEAST : DISAGREE_ALONE)))
         return NULL;
+    if (!known)
+        return quell_doubt_print(
+            in, "the decay at the end says a damping ratio of %s, spectrum %s: %s look at --plot",
+            quell_number_short(mode->decay_damping_ratio, 2).text, quell_number_short(mode->damping_ratio, 2).text,
+            apart < 0 ? "two close modes taken for one?" : "friction, which weighs more as ringing dies?");
     return quell_doubt_print(
         in, "decay says a damping ratio of %s, spectrum %s, %s standard errors apart: %s",
         quell_number_short(mode->decay_damping_ratio, 2).text,

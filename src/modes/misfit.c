@@ -6,7 +6,7 @@
 
 #define ERRORS 3.0       /* standard errors of the misfit that chance makes */
 #define LEAST 0.1        /* of ln P, 0.4 dB: no machine is that linear over many hours of random motion */
-#define SWEPT_MOST 0.15  /* 0.65 dB: a sweep, which leaves nothing to chance, is flat within 0.2 dB */
+#define SWEPT_MOST 0.1   /* 0.43 dB: a sweep, which leaves nothing to chance, is flat within 0.2 dB */
 
 /* Bins that count as one, for they share data. */
 static double shared(const quell_spectrum *spectrum)

@@ -244,6 +244,33 @@ quell_status quell_search_band(quell_mode_search *search, const quell_modes_opti
 quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_options *options, quell_model_form form,
                                   const double *command, quell_error *err);
 
+/* Steps of a fit to its end. */
+enum { FIT_ALL_STEPS = 60 };
+
+/* A fit from starts, with one mode more than the best so far, or two where there is none. */
+typedef struct quell_trial {
+    quell_fit fit;
+    size_t first, last; /* bins of its band */
+    bool whole;         /* it explains the widest band there is for these modes */
+    double gain;        /* by which the criterion falls; not above 0: not worth it */
+} quell_trial;
+
+/* Fits `modes` starts, on the widest band if they explain it, else on one that is found on the way, and compares with the best
+   so far on the same band. */
+quell_trial quell_try_starts(quell_mode_search *search, const quell_mode_start *start, size_t modes);
+
+/* Is a fit one that means something: every mode near its start, within what is searched, wider than a line, with a response
+   that counts, and no two that only cancel? The model's band is the fit's. */
+bool quell_fit_worth_having(const quell_mode_search *search, const quell_fit *fit, const quell_mode_start *start);
+
+/* Is every mode's participation known to be there? Not asked under a sweep and without a common input. The model's band is the
+   fit's. */
+bool quell_fit_significant(quell_mode_search *search, const quell_fit *fit);
+
+/* Is it worth while to look for a mode more on the band of the best fit? Not where all that is left is too little to pay, as
+   the score has it, by far. A band that had to stay narrow may widen with another mode. */
+bool quell_mode_may_pay(quell_mode_search *search);
+
 /* Takes in one mode after the other as long as it pays. */
 void quell_modes_select(quell_mode_search *search);
 
