@@ -7,7 +7,8 @@
 
 #define BINS_A_MODE 4.0      /* half-power width below which longer segments are worth their scatter */
 #define SEGMENTS_LEAST 6.0   /* that a stretch is cut into at least */
-#define LONGEST_S 8.0        /* of a segment, to tell a narrow mode from a line */
+#define LONGEST_S 8.0        /* of a segment, to tell a narrow mode from a line ... */
+#define LONGEST_STILL_S 60.0 /* ... of a machine at rest, which holds still for it */
 #define LINE_DB 10.0         /* a line this prominent may be a narrow mode */
 #define BEFORE_S 1.0         /* of the motion before its end, which the decay must be told from */
 #define AFTER_S 1.0          /* of free decay after the excitation */
@@ -48,6 +49,11 @@ static quell_status estimate(const measurement *in, size_t segment, quell_spectr
                                    in->arena, out, err);
 }
 
+static double longest_s(const measurement *in)
+{
+    return in->shaking.kind == QUELL_EXCITE_AMBIENT ? LONGEST_STILL_S : LONGEST_S;
+}
+
 /* Half-power width of the narrowest mode there may be, Hz; infinite if there is none to worry about. */
 static quell_status narrowest(const measurement *in, const quell_spectrum *spectrum, const quell_modes *modes,
                               double *width_hz, quell_error *err)
@@ -64,7 +70,7 @@ static quell_status narrowest(const measurement *in, const quell_spectrum *spect
         for (size_t j = 0; j < in->options.line_count; j++)
             known = known || fabs(in->options.line[j].frequency_hz / peak[i].frequency_hz - 1) < 0.02;
         if (peak[i].line && !known && peak[i].prominence_db >= LINE_DB)
-            *width_hz = fmin(*width_hz, 1 / LONGEST_S);
+            *width_hz = fmin(*width_hz, 1 / longest_s(in));
     }
     return status;
 }
@@ -73,7 +79,7 @@ static quell_status narrowest(const measurement *in, const quell_spectrum *spect
 static size_t longer_segment(const measurement *in, const quell_spectrum *spectrum, double width_hz)
 {
     double n = (double)(in->shaking.end - in->shaking.first);
-    double wanted = fmin(BINS_A_MODE / width_hz, LONGEST_S) * in->recording->rate_hz;
+    double wanted = fmin(BINS_A_MODE / width_hz, longest_s(in)) * in->recording->rate_hz;
     double got = 2 * floor(fmin(wanted, n / SEGMENTS_LEAST) / 2);
     return got > 1.25 * (double)spectrum->segment ? (size_t)got : 0;
 }

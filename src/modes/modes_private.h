@@ -310,6 +310,13 @@ quell_excitation quell_options_kind(const quell_modes_options *options);
    is there for three axes. The largest component is positive. */
 void quell_direction_find(const quell_spectrum *spectrum, size_t first, size_t last, double direction[3]);
 
+/* The unit vector along which the peak at a bin stands out most of what is around it, if that is much more than along the
+   peak's principal direction; else that one: what another mode adds is turned away from. False if there are no three axes. */
+bool quell_direction_stands_out(const quell_spectrum *spectrum, size_t bin, double half_width_bins, double u[3]);
+
+/* The direction of a mode that was seen along such a vector, whatever else moves at its frequency across it: G u. */
+void quell_direction_along(const quell_spectrum *spectrum, quell_mode *mode, const double along[3]);
+
 /* Fills in the doubts of every mode. band_hz: what was searched. QUELL_OK; QUELL_E_MEMORY. */
 quell_status quell_doubts_add(quell_modes *modes, const quell_spectrum *spectrum, size_t axis,
                               const double band_hz[2], quell_arena *arena, quell_error *err);

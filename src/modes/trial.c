@@ -8,6 +8,7 @@
 #define LEAST_SIGNIFICANCE 2.0 /* standard errors of a participation */
 #define LEAST_CUT 0.2          /* share of the rms misfit, under a sweep */
 #define LEAST_WIDTH 0.8        /* half-power width in bins: narrower is a line, or cannot be told from one */
+#define LEAST_SKIRTS 0.15      /* of a mode with a peak that has skirts, as no line has; the model's grid is not finer */
 #define LEAST_RESPONSE 0.4     /* ringing acceleration at resonance over what drives it */
 #define CANCELLED 0.8          /* of the smaller participation left by both together */
 #define RMS_FLOOR 0.05         /* of ln P: what a sweep's own ripple makes */
@@ -104,6 +105,17 @@ static bool cancelling(const quell_fit *fit)
 }
 
 /* Is the fit one that means something? The model's band is the fit's. */
+/* The width in bins from which it is no line. In ambient vibration alone, where segments are as long as a machine at rest
+   allows, is a peak's shape trusted that much. */
+static double least_width(const quell_mode_search *search, double f_hz)
+{
+    double bin_hz = search->spectrum->bin_hz;
+    for (size_t i = 0; i < search->peaks && search->problem.model.form == MODEL_AMBIENT; i++)
+        if (!search->peak[i].line && fabs(search->peak[i].frequency_hz - f_hz) < bin_hz)
+            return LEAST_SKIRTS;
+    return LEAST_WIDTH;
+}
+
 bool quell_fit_worth_having(const quell_mode_search *search, const quell_fit *fit, const quell_mode_start *start)
 {
     const quell_fit_problem *problem = &search->problem;
@@ -121,7 +133,7 @@ bool quell_fit_worth_having(const quell_mode_search *search, const quell_fit *fi
         bool driven = search->problem.model.form != MODEL_AMBIENT;
         if (driven && (fabs(mode[FIT_C]) < LEAST_PARTICIPATION || response < LEAST_RESPONSE))
             return false;
-        if (width_hz < LEAST_WIDTH * search->spectrum->bin_hz)
+        if (width_hz < least_width(search, f_hz) * search->spectrum->bin_hz)
             return false;
     }
     bool cancels = problem->model.form != MODEL_AMBIENT && cancelling(fit);
