@@ -7,7 +7,7 @@
 
 #define SWEPT_FLOOR 0.05 /* rms of ln P: a sweep is no flatter than 0.2 dB, so nothing below tells of a mode */
 
-static double shared(const quell_spectrum *spectrum)
+double quell_bins_shared(const quell_spectrum *spectrum)
 {
     double sum = 1;
     for (size_t m = 1; m <= QUELL_SPECTRUM_LAGS; m++)
@@ -21,14 +21,14 @@ static double independent(const quell_fit_problem *problem)
     const quell_spectrum *spectrum = problem->model.spectrum;
     double bins = (double)quell_fit_bins(problem);
     if (problem->swept)
-        return fmax(bins / shared(spectrum), 2);
+        return fmax(bins / quell_bins_shared(spectrum), 2);
     size_t length = spectrum->segment + (spectrum->segments - 1) * spectrum->hop;
     return fmax((double)length / spectrum->rate_hz * bins * spectrum->bin_hz, 2);
 }
 
 double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fit)
 {
-    double bins = (double)quell_fit_bins(problem), share = shared(problem->model.spectrum);
+    double bins = (double)quell_fit_bins(problem), share = quell_bins_shared(problem->model.spectrum);
     double price = (double)(FIT_PER_MODE * fit->modes) * log(independent(problem));
     if (problem->swept) {
         double deviance = 2 * fit->misfit / (problem->weight * fmax(bins, 1));
@@ -40,5 +40,5 @@ double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fi
 double quell_fit_price(const quell_fit_problem *problem, const quell_fit *fit)
 {
     double n = independent(problem), price = FIT_PER_MODE * log(n);
-    return problem->swept ? fit->misfit * (1 - exp(-price / n)) : price * shared(problem->model.spectrum) / 2;
+    return problem->swept ? fit->misfit * (1 - exp(-price / n)) : price * quell_bins_shared(problem->model.spectrum) / 2;
 }

@@ -1,5 +1,5 @@
 /* How far a fit may be off the density: by chance, and before something is wrong. */
-#include "quell/modes.h"
+#include "modes_private.h"
 
 #include <gsl/gsl_sf_psi.h>
 #include <math.h>
@@ -7,15 +7,6 @@
 #define ERRORS 3.0       /* standard errors of the misfit that chance makes */
 #define LEAST 0.1        /* of ln P, 0.4 dB: no machine is that linear over many hours of random motion */
 #define SWEPT_MOST 0.1   /* 0.43 dB: a sweep, which leaves nothing to chance, is flat within 0.2 dB */
-
-/* Bins that count as one, for they share data. */
-static double shared(const quell_spectrum *spectrum)
-{
-    double sum = 1;
-    for (size_t m = 1; m <= QUELL_SPECTRUM_LAGS; m++)
-        sum += 2 * spectrum->bin_correlation[m];
-    return sum;
-}
 
 double quell_modes_chance_misfit(const quell_modes *modes, const quell_spectrum *spectrum)
 {
@@ -27,6 +18,6 @@ double quell_modes_misfit_limit(const quell_modes *modes, const quell_spectrum *
     if (modes->kind == QUELL_EXCITE_SWEEP)
         return SWEPT_MOST;
     double bins = (modes->band_hz[1] - modes->band_hz[0]) / spectrum->bin_hz + 1;
-    double scatter = 1 / sqrt(2 * fmax(bins / shared(spectrum), 1));
+    double scatter = 1 / sqrt(2 * fmax(bins / quell_bins_shared(spectrum), 1));
     return fmax(quell_modes_chance_misfit(modes, spectrum) * (1 + ERRORS * scatter), LEAST);
 }

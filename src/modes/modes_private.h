@@ -148,6 +148,9 @@ size_t quell_fit_free_parameters(const quell_fit_problem *problem, const quell_f
    neighbouring bins share; NaN for parameters on a bound, infinite for all if the information has no inverse. */
 void quell_fit_variances(quell_fit_problem *problem, const quell_fit *fit, double variance[FIT_PARAMETERS_MAX]);
 
+/* Bins that count as one, since neighbours share data: 1 + 2 sum rho^2. */
+double quell_bins_shared(const quell_spectrum *spectrum);
+
 /* What an information criterion says of a fit on the model's band; the lower the better. duration_s: of the data. */
 double quell_fit_criterion(const quell_fit_problem *problem, const quell_fit *fit);
 
