@@ -267,11 +267,12 @@ Suite *suite_modes_recordings(void)
     tcase_add_test(cases, close_modes_in_a_sweep);
     tcase_add_test(cases, random_motion);
     tcase_add_test(cases, ten_seconds_keep_participations_sensible);
-    tcase_add_test(cases, merging_modes_in_random_motion);
-    if (!IS_SANITIZED)
+    if (!IS_SANITIZED) {
         tcase_add_test(cases, random_motion_on_the_whole);
+        tcase_add_test(cases, noise_has_no_modes);
+        tcase_add_test(cases, merging_modes_in_random_motion);
+    }
     tcase_add_test(cases, no_mode_no_finding);
-    tcase_add_test(cases, noise_has_no_modes);
     tcase_add_test(cases, recording_with_a_shaper_on);
     suite_add_tcase(suite, cases);
     return suite;
