@@ -46,7 +46,13 @@ static const char *show(const json_t *value, char out[SHOWN])
     if (json_is_object(value) || json_is_array(value))
         return json_is_object(value) ? "an object" : "a list";
     size_t length = json_dumpb(value, text, sizeof text, JSON_ENCODE_ANY | JSON_REAL_PRECISION(6));
-    return quell_printable(out, SHOWN, text, length < sizeof text ? length : sizeof text);
+    if (length > sizeof text) { /* a long text, of which nothing or a part was written: its beginning as it is */
+        size_t whole = json_string_length(value);
+        length = whole < sizeof text - 1 ? whole + 1 : sizeof text;
+        text[0] = '"';
+        memcpy(text + 1, json_string_value(value), length - 1);
+    }
+    return quell_printable(out, SHOWN, text, length);
 }
 
 static quell_status refuse(const char *key, const json_t *value, const char *wanted, quell_error *err)

@@ -318,3 +318,34 @@ machine('source-fails', whole, '9:\n')
 for degree in (1, 8):
     machine(f'own-{degree}', '[x]\nspeed = 1 m/s\n[controller]\nshapers = own\n[family own]\ntimes = ' + ' '.join(str(i / 2) for i in range(degree)) +
             '\namplitudes = ' + ' | '.join(' '.join(str(k - i) for k in range(degree)) for i in range(degree)) + '\n')
+
+# ---------------------------------------------------------------- plans
+
+
+def plan(name, data, setup='00\n'):
+    write('plan', name, data, setup)
+
+
+known = '{"schema":"quell.excite/1","kind":"sweep","axis":"x","start_hz":12,"end_hz":115,"rate_hz_per_s":2.5'
+sweep = known + ',"acceleration_mps2":4.5,"duration_s":44.2,"peak_speed_mps":0.06,"travel_mm":0,"start_time_s":11,"segments":[{"a":1}],"moves":[]}\n'
+plan('sweep', sweep)
+plan('sweep-pieces', sweep, '30\n')
+plan('source-fails', sweep, '33\n')
+plan('unknown-values', known + ',"acceleration_mps2":null,"duration_s":null}')
+plan('stops', '{"schema":"quell.excite/1","kind":"stops","axis":"y","duration_s":60}')
+plan('random', '{"schema":"quell.excite/1","kind":"random","axis":null}')
+plan('ambient', '{"schema":"quell.excite/1","kind":"ambient"}')
+plan('no-rate', '{"schema":"quell.excite/1","kind":"sweep","start_hz":12,"end_hz":115}')
+plan('falls', known.replace('"start_hz":12', '"start_hz":120') + '}')
+plan('too-large', known + ',"acceleration_mps2":1e308}')
+plan('text-number', known.replace('115', '"115"') + '}')
+plan('repeated-key', known + ',"kind":"stops"}')
+plan('control', '{"schema":"quell.excite/1","kind":"stops","axis":"\\u001b[2J"}')
+plan('nul', '{"schema":"quell.excite/1\\u0000","kind":"stops"}')
+plan('latin1', '{"schema":"B\xe4nk"}'.encode('latin-1'))
+plan('long-text', '{"schema":"quell.excite/1","kind":"' + 'stop' * 80 + '"}')
+plan('long-escaped', '{"schema":"quell.excite/1","kind":"' + '\\u0001' * 60 + '"}')
+plan('list', '[1,\n2')
+plan('deep', '[' * 3000)
+plan('words', 'sweep:12Hz:115Hz:2.5Hz/s:4500 mm/s2')
+plan('words-unknown', 'sweep:12:115:2.5')

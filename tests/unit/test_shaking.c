@@ -515,6 +515,8 @@ START_TEST(plans_are_read)
 }
 END_TEST
 
+#define FIFTY "stopstopstopstopstopstopstopstopstopstopstopstopsto"
+
 START_TEST(wrong_plans_are_refused)
 {
     static const char *const rows[][2] = {
@@ -528,6 +530,8 @@ START_TEST(wrong_plans_are_refused)
         {PLAN "\"ambient\"}", "kind: found \"ambient\", want \"sweep\", \"random\" or \"stops\""},
         {PLAN "\"sweep\\u0000\"}", "is no JSON"},
         {PLAN "{}}", "kind: found an object, want"},
+        {PLAN "\"" FIFTY FIFTY FIFTY FIFTY FIFTY FIFTY "\"}", "kind: found \"stopstopst"}, /* its beginning, not what is */
+        {PLAN "\"" FIFTY "\\n" FIFTY FIFTY FIFTY FIFTY FIFTY "\"}", "kind: found \"stopstopst"}, /* beside it in memory */
         {PLAN "\"stops\",\"axis\":\"z\"}", "axis: found \"z\", want \"x\" or \"y\""},
         {PLAN "\"stops\",\"axis\":1}", "axis: found 1, want \"x\" or \"y\""},
         {PLAN "\"stops\",\"duration_s\":\"9\"}",
