@@ -14,6 +14,9 @@
 /* How far beyond the ends of --band a peak is named, as a factor. */
 #define CUT_OFF_WITHIN 1.5
 
+/* What free decays may leave over the noise: 1.00 to 1.02 of it where all modes are found. */
+#define DECAY_MISFIT_RATIO 1.1
+
 enum { PEAKS_MAX = 24 };
 
 static quell_status add_shaper(cli_run *run, modes_view *view)
@@ -208,11 +211,27 @@ static quell_status add_misfit(cli_run *run, const modes_recording *of, quell_fi
                               quell_number_fixed(limit * 10 / log(10), 1).text, beyond);
 }
 
+/* Free decays that the modes do not make up, where they are the answer: two close modes taken for one leave a beat. */
+static quell_status add_decay_misfit(cli_run *run, const modes_recording *of, quell_findings *findings)
+{
+    const quell_decays *decays = &of->how.decays;
+    double limit = DECAY_MISFIT_RATIO * decays->noise_mps2;
+    if (of->modes.kind != QUELL_EXCITE_STOPS || decays->count == 0 || !(decays->rms_misfit_mps2 > limit))
+        return QUELL_OK;
+    return quell_findings_add(findings, run->arena, "misfit", QUELL_WARN, decays->rms_misfit_mps2, limit,
+                              "look at --plot, and record a sweep, which tells close modes apart",
+                              "the free decays are off by %s m/s2 rms, want %s m/s2 at most: something else moves, "
+                              "too, or two close modes are taken for one",
+                              quell_number_short(decays->rms_misfit_mps2, 2).text, quell_number_short(limit, 2).text);
+}
+
 quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_findings *findings)
 {
     quell_status status = modes_check_sweep(run, of, findings);
     if (status == QUELL_OK)
         status = add_misfit(run, of, findings);
+    if (status == QUELL_OK)
+        status = add_decay_misfit(run, of, findings);
     if (status == QUELL_OK)
         status = add_sampling(run, of, findings);
     if (status == QUELL_OK)
