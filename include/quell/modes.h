@@ -35,6 +35,7 @@ typedef struct quell_mode {
 typedef struct quell_shaking {
     quell_excitation kind;
     bool stated;             /**< by the user or a plan; else found in the recording */
+    bool blow;               /**< kind is QUELL_EXCITE_STOPS, and there is but one: a blow and its decay */
     bool sweep_known;        /**< kind is QUELL_EXCITE_SWEEP and sweep says which */
     quell_sweep sweep;       /**< acceleration_mps2 is 1 where it is not known */
     bool acceleration_known;
@@ -175,6 +176,12 @@ quell_status quell_peaks_find(const quell_spectrum *spectrum, size_t axis, doubl
 /** Does a known line make up what the spectrum has there: at the highest bin within 1 % of its frequency no more than four
     times the density of its tone? *bin (may be NULL): that bin; 0 if the spectrum does not reach there. */
 bool quell_known_line_explains(const quell_spectrum *spectrum, size_t axis, const quell_known_line *line, size_t *bin);
+
+/** Is what stands out at a frequency, known to half a bin, a tone that something drives? Then it keeps its phase over samples
+    first..end - 1 of the axis, where ringing of a damping ratio of 0.001 or more does not. False, too, where they are too
+    few cycles to tell, or have gaps. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_tone_is_steady(bool *out, const quell_recording *recording, size_t axis, size_t first, size_t end,
+                                  double frequency_hz, double bin_hz, quell_error *err);
 
 /** H of the response model at x Hz for count modes (frequency_hz, damping_ratio, participation used). */
 double complex quell_response(const quell_mode *mode, size_t count, double x_hz);

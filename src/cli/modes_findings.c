@@ -100,10 +100,36 @@ static quell_status add_unmatched(cli_run *run, modes_view *view)
     return status;
 }
 
-static quell_status add_peak(cli_run *run, const quell_modes *modes, const quell_peak *peak,
+/* A line that something drives all the time is said to be that; *said: whether it was. */
+static quell_status add_driven(cli_run *run, const modes_recording *of, const quell_peak *peak, bool *said,
+                               quell_findings *findings)
+{
+    const quell_recording *recording = &of->loaded.recording;
+    const quell_shaking *shaking = &of->how.shaking;
+    *said = false;
+    if (!peak->line || peak->prominence_db < NARROW_DB)
+        return QUELL_OK;
+    quell_status status = quell_tone_is_steady(said, recording, of->axis, shaking->first, shaking->end, peak->frequency_hz,
+                                               of->spectrum.bin_hz, &run->err);
+    if (status != QUELL_OK || !*said)
+        return status;
+    return quell_findings_add(findings, run->arena, "line", QUELL_NOTE, peak->frequency_hz, (double)NAN, "",
+                              "a line at %s Hz keeps its phase for %s s: something drives it, it is no mode",
+                              quell_number_fixed(peak->frequency_hz, 1).text,
+                              quell_number_fixed((double)(shaking->end - shaking->first) / recording->rate_hz, 1).text);
+}
+
+static quell_status add_peak(cli_run *run, const modes_recording *of, const quell_peak *peak,
                              quell_findings *findings)
 {
     char f[40], end[40];
+    bool said;
+    const quell_modes *modes = &of->modes;
+    if (modes->kind == QUELL_EXCITE_STOPS) /* nothing was fitted to the density */
+        return QUELL_OK;
+    quell_status status = add_driven(run, of, peak, &said, findings);
+    if (status != QUELL_OK || said)
+        return status;
     double hz = peak->frequency_hz;
     bool fitted = modes->fit.parameters > 0 && hz >= modes->band_hz[0] && hz <= modes->band_hz[1];
     bool below = hz<modes->excited_hz[0], above = hz> modes->excited_hz[1];
@@ -191,7 +217,7 @@ static quell_status add_peaks(cli_run *run, const modes_recording *of, quell_fin
                                   &run->err);
     for (size_t i = 0; i < count && status == QUELL_OK; i++)
         if (cli_idle_line_at(idle, peak[i].frequency_hz, of->spectrum.bin_hz) == NULL)
-            status = add_peak(run, &of->modes, &peak[i], findings);
+            status = add_peak(run, of, &peak[i], findings);
     return status;
 }
 

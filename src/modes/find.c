@@ -23,7 +23,8 @@ static const char *excitation_words(const quell_modes_options *options)
     case QUELL_EXCITE_RANDOM:
         return "random motion, one input";
     case QUELL_EXCITE_STOPS:
-        return "stops, and the free decays after them";
+        return options->shaking != NULL && options->shaking->blow ? "a blow, and the free decay after it"
+                                                                  : "stops, and the free decays after them";
     default:
         return "ambient vibration, no common input";
     }

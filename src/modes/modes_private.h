@@ -10,6 +10,11 @@
 /* Samples at rate_hz of a sweep with its dwells and the rests around it; whole. */
 double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
 
+/* ---------------------------------------------------------------- a blow (blow.c) */
+
+/* Do samples first..end - 1 begin with a blow that then dies away, with nothing more to shake the machine? *at: where. */
+bool quell_blow_find(const quell_recording *recording, size_t first, size_t end, size_t *at);
+
 /* ---------------------------------------------------------------- response model */
 
 /* Parameters of K modes: ln f, ln zeta, c for each mode in turn, then b0, b1, n, d. */

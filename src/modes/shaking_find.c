@@ -1,5 +1,5 @@
 /* What shook the machine, and during which samples: read off the stretches that the ingest stage found. */
-#include "quell/modes.h"
+#include "modes_private.h"
 
 #include <math.h>
 
@@ -175,8 +175,11 @@ static quell_status take_motion(quell_shaking *out, const quell_shaking *stated,
                                 const quell_recording *recording, const quell_fitness *fitness,
                                 quell_arena *arena)
 {
-    out->kind = stated != NULL ? stated->kind : excitation_of(of->kind);
     double rest_s[2], half_s = 0.5 / recording->rate_hz;
+    size_t blow_at = 0;
+    out->blow = stated == NULL && of->kind != QUELL_SWEEP &&
+                quell_blow_find(recording, sample_at(recording, of->start_s), sample_at(recording, of->end_s), &blow_at);
+    out->kind = stated != NULL ? stated->kind : out->blow ? QUELL_EXCITE_STOPS : excitation_of(of->kind);
     bool sweeps = out->kind == QUELL_EXCITE_SWEEP, stops = out->kind == QUELL_EXCITE_STOPS;
     rests_around(fitness, of, sweeps ? MARGIN_S : stops ? LAST_REST_S : 0, rest_s);
     size_t first = sample_at(recording, of->start_s), end = sample_at(recording, of->end_s + half_s);
@@ -184,7 +187,11 @@ static quell_status take_motion(quell_shaking *out, const quell_shaking *stated,
     out->end = sample_at(recording, of->end_s + rest_s[1] + half_s);
     out->margin[0] = first - out->first;
     out->margin[1] = out->end - end;
-    out->why = stated != NULL ? "as stated" : words(of, spans, arena);
+    double from_s = of->start_s + (double)(blow_at > first ? blow_at - first : 0) / recording->rate_hz;
+    out->why = stated != NULL ? "as stated"
+               : out->blow    ? quell_arena_print(arena, "the motion is loudest at %s s and dies away until %s s",
+                                                  quell_number_fixed(from_s, 1).text, quell_number_fixed(of->end_s, 1).text)
+                              : words(of, spans, arena);
     return out->why != NULL ? QUELL_OK : QUELL_E_MEMORY;
 }
 

@@ -23,6 +23,7 @@
     X(modes)                                                                                                 \
     X(modes_idle)                                                                                            \
     X(modes_parts)                                                                                           \
+    X(published_values)                                                                                      \
     X(modes_published)                                                                                       \
     X(modes_pool)                                                                                            \
     X(decays)                                                                                                \

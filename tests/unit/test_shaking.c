@@ -130,7 +130,35 @@ START_TEST(each_kind_is_found)
         check_motion(&got, made.rate_hz, kind, ambient ? 0 : made.start_s, end_s, what);
         if (stops) /* the ringing after the last stop */
             CHECK_NEAR((double)got.margin[1] / made.rate_hz, 1, 0.3);
-        ck_assert(!got.stated && !got.sweep_known);
+        ck_assert(!got.stated && !got.sweep_known && !got.blow);
+    }
+}
+END_TEST
+
+/* A structure that is struck once and rings for seconds; with another blow later it is not one any more. */
+START_TEST(a_blow_is_told)
+{
+    for (uint64_t run = 0; run < 4; run++) {
+        quell_simulation of = machine(QUELL_EXCITE_AMBIENT, 6, run);
+        of.random_rms_mps2 = 0.005;
+        quell_simulated made = simulated(&of);
+        for (size_t i = 0; i < made.count; i++)
+            for (double at_s = 0.5; at_s < (run == 3 ? 6 : 1); at_s += 2) {
+                double t = (double)i / made.rate_hz - at_s;
+                if (t > 0)
+                    made.accel_mps2[run % 2][i] +=
+                        20 * exp(-1.2 * t) * sin(297 * t) + 8 * exp(-3 * t) * cos(520 * t);
+            }
+        quell_recording recording = join(&made, 1);
+        quell_shaking got = find(&recording, NULL);
+        ck_assert_msg(got.blow == (run < 3), "run %d: %s", (int)run, got.why);
+        if (run == 3)
+            continue;
+        ck_assert_msg(got.kind == QUELL_EXCITE_STOPS && strstr(got.why, "loudest at 0.5 s and dies away") != NULL,
+                      "run %d: %s", (int)run, got.why);
+        quell_shaking random = stated("random");
+        got = find(&recording, &random);
+        ck_assert(got.kind == QUELL_EXCITE_RANDOM && !got.blow);
     }
 }
 END_TEST
@@ -827,6 +855,7 @@ Suite *suite_shaking(void)
     tcase_add_test(cases, a_sweep_does_not_go_on_in_another_motion);
     tcase_add_test(cases, a_sweep_may_rest_between_its_frequencies);
     tcase_add_test(cases, long_dwells_are_stops);
+    tcase_add_test(cases, a_blow_is_told);
     tcase_add_test(cases, knocks_and_gentle_shaking_are_ambient);
     tcase_add_test(cases, the_longest_of_several_is_taken_or_the_one_stated);
     tcase_add_test(cases, a_kind_that_is_not_there_is_refused);
