@@ -114,9 +114,8 @@ static quell_status add_driven(cli_run *run, const modes_recording *of, const qu
     if (status != QUELL_OK || !*said)
         return status;
     return quell_findings_add(findings, run->arena, "line", QUELL_NOTE, peak->frequency_hz, (double)NAN, "",
-                              "a line at %s Hz keeps its phase for %s s: something drives it, it is no mode",
-                              quell_number_fixed(peak->frequency_hz, 1).text,
-                              quell_number_fixed((double)(shaking->end - shaking->first) / recording->rate_hz, 1).text);
+                              "a line at %s Hz keeps its phase: something drives it, it is no mode",
+                              quell_number_fixed(peak->frequency_hz, 1).text);
 }
 
 static quell_status add_peak(cli_run *run, const modes_recording *of, const quell_peak *peak,

@@ -7,6 +7,8 @@
 #define BINS_OF_TONE 1.5 /* on either side: all of a Hann window's tone */
 #define NO_MODE 1e-3     /* damping ratio: less has no mode of a machine */
 
+#define LONG_ENOUGH 2.0      /* times what tells a tone from ringing of that damping ratio: more would only cost time */
+
 enum { OFFSETS = 8 /* trial frequencies a bin */ };
 
 /* Power at an offset from the frequency z is turned back by, through a Hann window. */
@@ -43,15 +45,17 @@ quell_status quell_tone_is_steady(bool *out, const quell_recording *recording, s
     if (axis >= recording->axes || recording->accel_mps2[axis] == NULL || first >= end || end > recording->samples ||
         !(frequency_hz > 0 && bin_hz > 0))
         return QUELL_OK;
-    double seconds = (double)(end - first) / recording->rate_hz;
-    if (BINS_OF_TONE / seconds > NO_MODE * frequency_hz)
+    double seconds = (double)(end - first) / recording->rate_hz, least_s = BINS_OF_TONE / (NO_MODE * frequency_hz);
+    if (seconds < least_s)
         return QUELL_OK;
+    if (seconds > LONG_ENOUGH * least_s)
+        end = first + (size_t)(LONG_ENOUGH * least_s * recording->rate_hz);
     quell_ringing ringing;
     if (quell_ringing_get(&ringing, recording, axis, first, end, frequency_hz, bin_hz) != QUELL_OK)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a tone of %g Hz", frequency_hz);
     double kept_s = ringing.count > 0 ? (double)ringing.count / ringing.rate_hz : 0;
     /* a gap makes the share not a number */
-    *out = BINS_OF_TONE / fmax(kept_s, 1e-9) <= NO_MODE * frequency_hz && tone_share(&ringing, bin_hz / 2) > STEADY;
+    *out = kept_s >= least_s && tone_share(&ringing, bin_hz / 2) > STEADY;
     quell_memory_free(ringing.z);
     return QUELL_OK;
 }
