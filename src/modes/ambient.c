@@ -12,7 +12,8 @@
 #define WHOLE_HALF_WIDTHS 3.0
 #define MISFIT_MOST 2.5   /* of the rms misfit to what chance makes: more is no mode */
 
-enum { SIDE_LEAST = 14 /* bins */, VIEWS = 4 /* three axes and all together */, PEAKS_MOST = VIEWS * SEARCH_PEAKS_MAX };
+enum { SIDE_LEAST = 14, SIDE_MOST = 400 /* bins */, MODES_MOST = 3 /* of one look */ };
+enum { VIEWS = 4 /* three axes and all together */, PEAKS_MOST = VIEWS * SEARCH_PEAKS_MAX };
 
 static void trace(const quell_spectrum *spectrum, double *density)
 {
@@ -167,9 +168,10 @@ static quell_status search_along(projection *in, const quell_peak *peak, const d
                                  quell_error *err)
 {
     quell_mode_search *search = &in->search;
-    size_t side = (size_t)fmax(HALF_WIDTHS * half_width_bins(peak), SIDE_LEAST);
+    size_t side = (size_t)fmin(fmax(HALF_WIDTHS * half_width_bins(peak), SIDE_LEAST), SIDE_MOST);
     *search = (quell_mode_search){.spectrum = &in->view,
                                   .axis = in->axis,
+                                  .modes_most = MODES_MOST,
                                   .low = peak->bin > in->low + side ? peak->bin - side : in->low,
                                   .high = peak->bin + side < in->high ? peak->bin + side : in->high};
     quell_status status = quell_search_prepare(search, in->options, MODEL_AMBIENT, NULL, err);
@@ -190,7 +192,8 @@ static quell_status search_peaks(projection *in, quell_modes *modes, quell_error
     for (size_t i = 0; i < in->peaks && status == QUELL_OK && modes->count < QUELL_MODES_MAX; i++) {
         double u[3] = {0, 0, 0};
         const quell_peak *peak = &in->peak[i];
-        if (known(modes, peak->frequency_hz, in->spectrum->bin_hz) ||
+        bool too_wide = half_width_bins(peak) > AMBIENT_HALF_WIDTH_MOST;
+        if (too_wide || known(modes, peak->frequency_hz, in->spectrum->bin_hz) ||
             (in->turns && !quell_direction_stands_out(in->spectrum, peak->bin, half_width_bins(peak), u)))
             continue;
         if (in->turns)

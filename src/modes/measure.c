@@ -84,6 +84,18 @@ static size_t longer_segment(const measurement *in, const quell_spectrum *spectr
     return got > 1.25 * (double)spectrum->segment ? (size_t)got : 0;
 }
 
+/* Of a machine at rest, modes too wide for the longer segments stay as they are. */
+static void keep_wide(const quell_modes *before, const quell_spectrum *longer, const quell_modes_options *options,
+                      quell_modes *modes)
+{
+    for (size_t k = 0; k < before->count && modes->kind == QUELL_EXCITE_AMBIENT; k++) {
+        const quell_mode *mode = &before->mode[k];
+        double half_width_hz = mode->damping_ratio * mode->frequency_hz;
+        if (half_width_hz > AMBIENT_HALF_WIDTH_MOST * longer->bin_hz)
+            quell_modes_enter(modes, mode, options);
+    }
+}
+
 /* Again with longer segments, if a mode may be hardly wider than the bins; kept if that mode is there. */
 static quell_status look_closer(const measurement *in, quell_spectrum *spectrum, quell_modes *modes, quell_error *err)
 {
@@ -106,6 +118,7 @@ static quell_status look_closer(const measurement *in, quell_spectrum *spectrum,
     bool narrow = false;
     for (size_t k = 0; k < found.count; k++)
         narrow = narrow || 2 * found.mode[k].damping_ratio * found.mode[k].frequency_hz < BINS_A_MODE * spectrum->bin_hz;
+    keep_wide(modes, &longer, &in->options, &found);
     if (!narrow || found.count < modes->count)
         return QUELL_OK;
     *spectrum = longer;

@@ -231,7 +231,8 @@ enum { SEARCH_PEAKS_MAX = 24, NO_PEAK = SEARCH_PEAKS_MAX };
 typedef struct quell_mode_search {
     const quell_spectrum *spectrum;
     size_t axis;
-    size_t low, high; /* bins searched */
+    size_t low, high;  /* bins searched */
+    size_t modes_most; /* that it looks for; 0: all there may be */
     size_t peaks;
     quell_peak peak[SEARCH_PEAKS_MAX];
     bool used[SEARCH_PEAKS_MAX];
@@ -297,8 +298,11 @@ bool quell_modes_alike(double f1_hz, double f2_hz, double damping_ratio);
 quell_status quell_modes_across(const quell_mode_search *driven, const quell_modes_options *options,
                                 const double *command, quell_modes *modes, quell_error *err);
 
-/* Modes of a recording without a common input, each along the direction in which it dominates. modes->band_hz is what is
-   searched. QUELL_OK; QUELL_E_MEMORY. */
+/* In bins: what is wider than this on either side shows, and costs, as much with shorter segments. */
+#define AMBIENT_HALF_WIDTH_MOST 130.0
+
+/* Modes of a recording without a common input, each along the direction in which it dominates; none wider than
+   AMBIENT_HALF_WIDTH_MOST. modes->band_hz is what is searched. QUELL_OK; QUELL_E_MEMORY. */
 quell_status quell_modes_ambient(const quell_spectrum *spectrum, size_t axis, const quell_modes_options *options,
                                  quell_modes *modes, quell_error *err);
 

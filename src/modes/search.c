@@ -86,6 +86,8 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
                                             quell_options_kind(options) == QUELL_EXCITE_SWEEP, err);
     if (status != QUELL_OK)
         return status;
+    if (search->modes_most == 0)
+        search->modes_most = QUELL_MODES_MAX;
     problem->model.form = form;
     problem->model.command = command;
     problem->held[FIT_B1] = command != NULL;

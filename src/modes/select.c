@@ -299,10 +299,10 @@ void quell_modes_select(quell_mode_search *search)
     begin(search);
     if (search->best.modes == 0)
         return;
-    while (search->best.modes < QUELL_MODES_MAX && add_from_peaks(search))
+    while (search->best.modes < search->modes_most && add_from_peaks(search))
         ;
     mask_what_sticks_out(search);
-    while (search->best.modes < QUELL_MODES_MAX && add_from_residual(search))
+    while (search->best.modes < search->modes_most && add_from_residual(search))
         mask_what_sticks_out(search);
     quell_model_set_band(&search->problem.model, search->first, search->last);
 }
