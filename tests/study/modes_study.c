@@ -78,6 +78,8 @@ static void print_each(const study_result *result, size_t count)
     for (size_t i = 0; i < count; i++) {
         if (result[i].status != QUELL_OK)
             printf("%4zu failed with status %d\n", i, (int)result[i].status);
+        if (result[i].status == QUELL_OK && !result[i].kind_right)
+            printf("%4zu the excitation was not told: %s\n", i, result[i].why);
         if (result[i].wrong > 0)
             printf("%4zu %zu modes that are none, one at %.3f Hz\n", i, result[i].wrong, result[i].wrong_hz);
         for (size_t k = 0; k < result[i].modes; k++) {

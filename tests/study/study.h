@@ -100,6 +100,7 @@ typedef struct study_result {
     size_t modes, found, wrong, peaks;
     double wrong_hz; /* the first of those that are none */
     bool kind_right;
+    char why[160]; /* what the excitation was taken to be by */
     study_match match[STUDY_MODES_MAX];
     double fit_s, find_s, measure_s;
 } study_result;

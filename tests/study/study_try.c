@@ -190,6 +190,7 @@ static quell_status try_in(study_result *out, const study_row *row, uint64_t see
     if (status != QUELL_OK)
         return status;
     out->kind_right = got.how.shaking.kind == row->excitation;
+    snprintf(out->why, sizeof out->why, "%s", got.how.shaking.why);
     pair_up(out, &got.modes);
     out->peaks = spare_peaks(&got.spectrum, out);
     out->fit_s = out->find_s = (double)NAN;
