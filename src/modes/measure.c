@@ -6,6 +6,7 @@
 #include <string.h>
 
 #define BINS_A_MODE 4.0      /* half-power width below which longer segments are worth their scatter */
+#define BINS_A_BAND 48.0     /* below which they are, for a band that is asked for */
 #define SEGMENTS_LEAST 6.0   /* that a stretch is cut into at least */
 #define LONGEST_S 8.0        /* of a segment, to tell a narrow mode from a line ... */
 #define LONGEST_STILL_S 60.0 /* ... of a machine at rest, which holds still for it */
@@ -24,6 +25,23 @@ typedef struct measurement {
     quell_shaking shaking;
     quell_arena *arena;
 } measurement;
+
+static double longest_s(const measurement *in)
+{
+    return in->shaking.kind == QUELL_EXCITE_AMBIENT ? LONGEST_STILL_S : LONGEST_S;
+}
+
+/* Samples of a segment by the length of the stretch, or longer, so that a narrow band holds enough bins. */
+static size_t segment_for(const measurement *in, size_t samples)
+{
+    double rate_hz = in->recording->rate_hz, width_hz = in->options.band_hz[1] - in->options.band_hz[0];
+    size_t usual = quell_welch_segment(rate_hz, samples, 0);
+    if (!(width_hz > 0) || width_hz * (double)usual >= BINS_A_BAND * rate_hz)
+        return usual;
+    double wanted = fmin(BINS_A_BAND / width_hz, longest_s(in)) * rate_hz;
+    size_t longer = 2 * (size_t)(fmin(wanted, (double)samples / SEGMENTS_LEAST) / 2);
+    return longer > usual ? longer : usual;
+}
 
 /* The spectrum of the stretch with segments of that many samples (0: chosen). */
 static quell_status estimate(const measurement *in, size_t segment, quell_spectrum *out, quell_error *err)
@@ -44,14 +62,9 @@ static quell_status estimate(const measurement *in, size_t segment, quell_spectr
     if (segment > 0)
         options.segment = segment;
     else if (options.segment == 0)
-        options.segment = quell_welch_segment(recording->rate_hz, n, 0);
+        options.segment = segment_for(in, n);
     return quell_spectrum_estimate(accel, recording->axes, n, recording->rate_hz, break_at, breaks, &options,
                                    in->arena, out, err);
-}
-
-static double longest_s(const measurement *in)
-{
-    return in->shaking.kind == QUELL_EXCITE_AMBIENT ? LONGEST_STILL_S : LONGEST_S;
 }
 
 /* Half-power width of the narrowest mode there may be, Hz; infinite if there is none to worry about. */
