@@ -15,7 +15,7 @@ OPTIMISE ?= -O3 -g
 SANITIZE ?=
 CFLAGS += -std=c11 $(OPTIMISE) -ffp-contract=off -pthread $(WARNINGS) $(if $(CI),-Werror) $(SANITIZE)
 CPPFLAGS += -Iinclude -Isrc -Itests/unit -Itests/study -D_POSIX_C_SOURCE=200809L -MMD -MP $(shell pkg-config --cflags $(PACKAGES))
-LDLIBS += $(shell pkg-config --libs $(PACKAGES)) -lm
+LDLIBS += $(shell pkg-config --libs $(PACKAGES)) -lglpk -lm # GLPK brings no .pc file
 LDFLAGS += -pthread $(SANITIZE)
 
 LIBRARY := $(BUILD)/libquell.a

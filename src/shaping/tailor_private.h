@@ -1,0 +1,89 @@
+/* What the files of the tailored design share: the semi-infinite linear program at one duration, and its parts. */
+#ifndef QUELL_TAILOR_PRIVATE_H
+#define QUELL_TAILOR_PRIVATE_H
+
+#include "quell/tailor.h"
+
+/* ---------------------------------------------------------------- bands (bands.c) */
+
+/* A maximum of V along frequency. */
+typedef struct band_peak {
+    double hz, zeta, residual;
+} band_peak;
+
+/* Calls `peak` (unless NULL) for each maximum of V, ends included, at three damping ratios; range: least and greatest V. */
+void band_scan(const quell_band *band, const quell_shaper *shaper, void (*peak)(void *, const band_peak *), void *into,
+               double range[2]);
+
+/* Frequencies that show a band's V for shapers of that duration. */
+size_t band_points(const quell_band *band, double duration_s);
+
+/* ---------------------------------------------------------------- linear programs (tailor_lp.c) */
+
+/* Minimise cost . x where x >= 0 and every row's bound holds. Entries are by row, `columns` to a row. */
+typedef enum lp_kind { LP_AT_MOST, LP_EQUAL, LP_AT_LEAST } lp_kind;
+
+typedef struct lp_problem {
+    size_t rows, columns;
+    const double *cost;    /* of columns */
+    const double *entry;   /* rows x columns */
+    const double *bound;   /* of rows */
+    const lp_kind *kind;   /* of rows */
+    const double *low;     /* of columns; NULL: 0 */
+    const double *high;    /* of columns; NULL: none */
+} lp_problem;
+
+/* x: columns values, dual: rows values (of a minimum: >= 0 where at least, <= 0 where at most). False if there is no solution,
+   or no memory, or the solver gives up. */
+bool lp_solve(const lp_problem *problem, double *x, double *dual, double *least);
+
+/* ---------------------------------------------------------------- one duration (tailor_exchange.c) */
+
+enum { TAILOR_ROWS_MAX = 640, TAILOR_COLUMNS_MAX = 160 };
+
+/* A demand: the part of the residual of (hz, zeta) along `angle` is at most the band's s. */
+typedef struct tailor_row {
+    size_t band;
+    double hz, zeta, angle;
+} tailor_row;
+
+typedef enum tailor_answer { TAILOR_MEETS, TAILOR_CANNOT, TAILOR_UNSURE, TAILOR_FAILED } tailor_answer;
+
+/* The program at one duration, and what its last solution was. */
+typedef struct tailor_program {
+    const quell_bands *bands;
+    double duration_s;
+    double tick_s; /* times are multiples of it; 0: any */
+    bool held;     /* no times but those there are */
+    size_t columns, rows;
+    double time_s[TAILOR_COLUMNS_MAX], amplitude[TAILOR_COLUMNS_MAX];
+    bool carries[TAILOR_COLUMNS_MAX]; /* an amplitude, when last solved */
+    tailor_row row[TAILOR_ROWS_MAX];
+    double dual[TAILOR_ROWS_MAX]; /* weights of the proof, >= 0 */
+    double slack[QUELL_BANDS_MAX]; /* s of each band */
+    double upper, lower;           /* R of the amplitudes; the least R that any shaper has */
+    size_t exchanges;
+} tailor_program;
+
+/* Sets a program up, empty. */
+void tailor_program_start(tailor_program *program, const quell_bands *bands, double duration_s, double tick_s);
+
+/* Solves at a duration, from what the program last held; stops as soon as it is known whether the limit can be met. */
+tailor_answer tailor_program_solve(tailor_program *program, double duration_s, double limit);
+
+/* The impulses that are not 0, as a shaper that ends at the duration. */
+void tailor_program_shaper(const tailor_program *program, quell_shaper *out);
+
+/* ---------------------------------------------------------------- a few impulses (tailor_polish.c, tailor_few.c) */
+
+/* Makes impulses that are closer than `apart` of the duration one, the first at 0 and the last at the end. */
+void tailor_merge(quell_shaper *shaper, double apart);
+
+/* Improves amplitudes and times together, the duration held; returns R. */
+double tailor_polish(quell_shaper *shaper, const quell_bands *bands);
+
+/* The shortest that is found with so many impulses and on ticks (0: any times), beginning at a duration that none goes below.
+   False if none meets the limit. */
+bool tailor_few(quell_shaper *out, tailor_program *program, const quell_tailor_limits *limits, double duration_s);
+
+#endif
