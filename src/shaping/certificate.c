@@ -5,7 +5,7 @@
 
 #include <math.h>
 
-#define SLACK 2e-4    /* of the limit, left to what lies between samples */
+#define SLACK 5e-5    /* of the limit, left to what lies between samples */
 #define SHARES 1e-9   /* rounding allowed in sums of weights */
 #define INSIDE 1e-9   /* and in an atom's place */
 #define SAMPLES_MOST 4e6
