@@ -90,4 +90,28 @@ quell_status quell_tailor(quell_tailored *out, const quell_bands *bands, const q
 quell_status quell_certificate_verify(const quell_certificate *certificate, const quell_bands *bands, double *bound,
                                       quell_error *err);
 
+/* ---------------------------------------------------------------- textbook shapers under the same guarantee */
+
+/** What limits a search among textbook shapers. */
+typedef struct quell_textbook_limits {
+    double residual_limit;               /**< of R, in [QUELL_RESIDUAL_LIMIT_MIN, 1) */
+    size_t parts;                        /**< 1: families alone; 2 or 3: also products of so many */
+    bool by_spread;                      /**< least spread; else least duration */
+    double tolerance;                    /**< V of families with humps; 0: free */
+    size_t families;                     /**< of `family`; 0: all without negative impulses */
+    const quell_family *const *family;
+} quell_textbook_limits;
+
+typedef struct quell_textbook {
+    quell_shaper shaper; /**< the product of its parts */
+    size_t parts;
+    quell_shaper part[3];
+    double residual_worst;
+} quell_textbook;
+
+/** The textbook shaper of least duration (or spread) whose R keeps the limit, its design frequencies, damping ratios and
+    tolerances free. QUELL_OK; QUELL_E_USAGE as quell_bands_check; QUELL_E_NO_SHAPER if none does; QUELL_E_MEMORY. */
+quell_status quell_textbook_best(quell_textbook *out, const quell_bands *bands, const quell_textbook_limits *limits,
+                                 quell_error *err);
+
 #endif
