@@ -15,7 +15,7 @@
 
 #include "quell/shaping.h"
 
-enum { QUELL_BANDS_MAX = 8, QUELL_ATOMS_MAX = 64 };
+enum { QUELL_TAILOR_BANDS_MAX = 8, QUELL_ATOMS_MAX = 64 };
 
 #define QUELL_BAND_HZ_MIN 0.01
 #define QUELL_BAND_HZ_MAX 1e4
@@ -33,10 +33,10 @@ typedef struct quell_band {
 typedef struct quell_bands {
     size_t count;
     bool weighted;
-    quell_band band[QUELL_BANDS_MAX];
+    quell_band band[QUELL_TAILOR_BANDS_MAX];
 } quell_bands;
 
-/** QUELL_OK if the bands can be designed for: 1 to QUELL_BANDS_MAX, ranges in order and within bounds, weights that sum to 1
+/** QUELL_OK if the bands can be designed for: 1 to QUELL_TAILOR_BANDS_MAX, ranges in order and within bounds, weights that sum to 1
     within 1e-6 if they are weighted; else QUELL_E_USAGE naming the band, what was found and what is wanted. */
 quell_status quell_bands_check(const quell_bands *bands, quell_error *err);
 

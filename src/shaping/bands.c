@@ -136,8 +136,8 @@ static quell_status check_band(const quell_band *band, size_t k, bool weighted, 
 quell_status quell_bands_check(const quell_bands *bands, quell_error *err)
 {
     double sum = 0, low_hz = HUGE_VAL, high_hz = 0;
-    if (bands->count < 1 || bands->count > QUELL_BANDS_MAX)
-        return quell_fail(err, QUELL_E_USAGE, "%zu bands, want 1 to %d", bands->count, QUELL_BANDS_MAX);
+    if (bands->count < 1 || bands->count > QUELL_TAILOR_BANDS_MAX)
+        return quell_fail(err, QUELL_E_USAGE, "%zu bands, want 1 to %d", bands->count, QUELL_TAILOR_BANDS_MAX);
     for (size_t k = 0; k < bands->count; k++) {
         quell_status status = check_band(&bands->band[k], k, bands->weighted, err);
         if (status != QUELL_OK)

@@ -35,7 +35,7 @@ static quell_status check_atom(const quell_atom *atom, size_t j, const quell_ban
 
 static quell_status check_weights(const quell_certificate *proof, const quell_bands *bands, quell_error *err)
 {
-    double held[QUELL_BANDS_MAX] = {0}, all = 0;
+    double held[QUELL_TAILOR_BANDS_MAX] = {0}, all = 0;
     for (size_t j = 0; j < proof->count; j++) {
         held[proof->atom[j].band] += proof->atom[j].weight;
         all += proof->atom[j].weight;

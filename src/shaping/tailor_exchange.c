@@ -95,8 +95,8 @@ static void renew_rows(tailor_program *program)
 /* ---------------------------------------------------------------- one linear program */
 
 typedef struct lp_space {
-    double entry[(TAILOR_ROWS_MAX + 1) * (TAILOR_COLUMNS_MAX + QUELL_BANDS_MAX)], bound[TAILOR_ROWS_MAX + 1];
-    double cost[TAILOR_COLUMNS_MAX + QUELL_BANDS_MAX], x[TAILOR_COLUMNS_MAX + QUELL_BANDS_MAX];
+    double entry[(TAILOR_ROWS_MAX + 1) * (TAILOR_COLUMNS_MAX + QUELL_TAILOR_BANDS_MAX)], bound[TAILOR_ROWS_MAX + 1];
+    double cost[TAILOR_COLUMNS_MAX + QUELL_TAILOR_BANDS_MAX], x[TAILOR_COLUMNS_MAX + QUELL_TAILOR_BANDS_MAX];
     double dual[TAILOR_ROWS_MAX + 1];
     lp_kind kind[TAILOR_ROWS_MAX + 1];
 } lp_space;
@@ -130,7 +130,7 @@ static void set_up(const tailor_program *program, lp_space *space, lp_problem *o
 static void take_solution(tailor_program *program, const lp_space *space)
 {
     const quell_bands *bands = program->bands;
-    double sum = 0, weights[QUELL_BANDS_MAX] = {0}, all = 0;
+    double sum = 0, weights[QUELL_TAILOR_BANDS_MAX] = {0}, all = 0;
     for (size_t i = 0; i < program->columns; i++)
         sum += program->amplitude[i] = space->x[i] > NEGLIGIBLE ? space->x[i] : 0;
     for (size_t i = 0; i < program->columns; i++)

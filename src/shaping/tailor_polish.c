@@ -5,7 +5,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { PEAKS_MOST = 160, STEPS_MOST = 40, UNKNOWNS_MOST = 2 * QUELL_SHAPER_MAX + QUELL_BANDS_MAX };
+enum { PEAKS_MOST = 160, STEPS_MOST = 40, UNKNOWNS_MOST = 2 * QUELL_SHAPER_MAX + QUELL_TAILOR_BANDS_MAX };
 enum { IMPULSES_MOST = 24 }; /* that are polished: more are left as they are */
 
 #define FIRST_STEP 0.01   /* of the duration, and of the sum of amplitudes */
@@ -58,7 +58,7 @@ typedef struct polish {
     const quell_bands *bands;
     size_t demands, band; /* band: of the peaks that come */
     demand demand[PEAKS_MOST];
-    double worst[QUELL_BANDS_MAX];
+    double worst[QUELL_TAILOR_BANDS_MAX];
     double entry[(PEAKS_MOST + 1) * UNKNOWNS_MOST], bound[PEAKS_MOST + 1];
     double cost[UNKNOWNS_MOST], low[UNKNOWNS_MOST], high[UNKNOWNS_MOST], x[UNKNOWNS_MOST];
     lp_kind kind[PEAKS_MOST + 1];

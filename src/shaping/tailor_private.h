@@ -60,7 +60,7 @@ typedef struct tailor_program {
     bool carries[TAILOR_COLUMNS_MAX]; /* an amplitude, when last solved */
     tailor_row row[TAILOR_ROWS_MAX];
     double dual[TAILOR_ROWS_MAX]; /* weights of the proof, >= 0 */
-    double slack[QUELL_BANDS_MAX]; /* s of each band */
+    double slack[QUELL_TAILOR_BANDS_MAX]; /* s of each band */
     double upper, lower;           /* R of the amplitudes; the least R that any shaper has */
     size_t exchanges;
 } tailor_program;

@@ -46,9 +46,9 @@ typedef struct hunt {
     double step, first_hz;    /* of the grid of modes and of designs */
     size_t modes, designs;    /* places on it */
     size_t offset, row_length;
-    double zeta[QUELL_BANDS_MAX * DAMPINGS];
+    double zeta[QUELL_TAILOR_BANDS_MAX * DAMPINGS];
     size_t zetas, strips;
-    strip strip[QUELL_BANDS_MAX * DAMPINGS];
+    strip strip[QUELL_TAILOR_BANDS_MAX * DAMPINGS];
     size_t components, singles; /* singles: those tried alone, the first of them in products, too */
     component component[COMPONENTS_MOST];
     size_t kept;
@@ -159,7 +159,7 @@ static void lay_grid(hunt *in)
 /* R of a product on the grid; given up above a value. */
 static double residual_on_grid(const hunt *in, const found *of, double give_up)
 {
-    double worst[QUELL_BANDS_MAX] = {0}, total = 0;
+    double worst[QUELL_TAILOR_BANDS_MAX] = {0}, total = 0;
     for (size_t s = 0; s < in->strips; s++) {
         const strip *at = &in->strip[s];
         const float *row[PARTS_MOST];
