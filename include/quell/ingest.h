@@ -7,6 +7,8 @@
 
 #include "quell/base.h"
 
+#include <jansson.h>
+
 /** Where bytes come from. Pure stages know no files: the command line wraps one. */
 typedef struct quell_source {
     const char *name; /**< for messages */
@@ -21,6 +23,23 @@ typedef struct quell_memory_source {
     size_t size, at;
 } quell_memory_source;
 quell_source quell_source_memory(quell_memory_source *state, const char *name);
+
+/* ---------------------------------------------------------------- files that hold one JSON object */
+
+enum { QUELL_VALUE_SHOWN = 64 };
+
+/** Reads an object of at most 1 MiB without repeated keys; `what` names it in messages ("plan"). *out is the caller's:
+    json_decref. QUELL_OK; QUELL_E_DATA naming file, line and column; QUELL_E_IO; QUELL_E_MEMORY. */
+quell_status quell_object_read(json_t **out, const quell_source *source, const char *what, quell_error *err);
+
+/** A value as it stands in the file, for a message; NULL is "nothing". Returns out, or a constant. */
+const char *quell_value_show(const json_t *value, char out[QUELL_VALUE_SHOWN]);
+
+/** QUELL_E_DATA: "KEY: found VALUE, want WANTED". */
+quell_status quell_value_refuse(const char *key, const json_t *value, const char *wanted, quell_error *err);
+
+/** Is it this text? */
+bool quell_value_is(const json_t *value, const char *text);
 
 /** How to read a recording. Zeroed: everything from the file itself. Texts are as on the command line. */
 typedef struct quell_read_options {

@@ -7,7 +7,6 @@
 #include "quell/ingest.h"
 #include "quell/spectrum.h"
 #include "quell/shaping.h"
-#include "quell/tailor.h"
 #include "quell/modes.h"
 #include "quell/predict.h"
 #include "quell/simulate.h"

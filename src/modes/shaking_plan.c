@@ -1,14 +1,11 @@
 /* What shook the machine, from the plan that was written for it: the object quell.excite/1, hostile like any file. */
 #include "quell/modes.h"
 
-#include <jansson.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #define SCHEMA "quell.excite/1"
-
-enum { MOST_BYTES = 1 << 20, SHOWN = 64 };
 
 typedef struct plan {
     double start_hz, end_hz, rate_hz_per_s, acceleration_mps2, duration_s; /* NaN: not there, or null */
@@ -37,36 +34,6 @@ static const struct {
     quell_excitation kind;
 } kinds[] = {{"sweep", QUELL_EXCITE_SWEEP}, {"random", QUELL_EXCITE_RANDOM}, {"stops", QUELL_EXCITE_STOPS}};
 
-/* A value as it stands in the file, for a message. */
-static const char *show(const json_t *value, char out[SHOWN])
-{
-    char text[4 * SHOWN];
-    if (value == NULL)
-        return "nothing";
-    if (json_is_object(value) || json_is_array(value))
-        return json_is_object(value) ? "an object" : "a list";
-    size_t length = json_dumpb(value, text, sizeof text, JSON_ENCODE_ANY | JSON_REAL_PRECISION(6));
-    if (length > sizeof text) { /* a long text, of which nothing or a part was written: its beginning as it is */
-        size_t whole = json_string_length(value);
-        length = whole < sizeof text - 1 ? whole + 1 : sizeof text;
-        text[0] = '"';
-        memcpy(text + 1, json_string_value(value), length - 1);
-    }
-    return quell_printable(out, SHOWN, text, length);
-}
-
-static quell_status refuse(const char *key, const json_t *value, const char *wanted, quell_error *err)
-{
-    char shown[SHOWN];
-    return quell_fail(err, QUELL_E_DATA, "%s: found %s, want %s", key, show(value, shown), wanted);
-}
-
-static bool is_text(const json_t *value, const char *text)
-{
-    return json_is_string(value) && json_string_length(value) == strlen(text) &&
-           strcmp(json_string_value(value), text) == 0;
-}
-
 static quell_status read_numbers(plan *out, const json_t *root, quell_error *err)
 {
     for (size_t k = 0; k < sizeof numbers / sizeof numbers[0]; k++) {
@@ -81,7 +48,7 @@ static quell_status read_numbers(plan *out, const json_t *root, quell_error *err
             char wanted[160];
             snprintf(wanted, sizeof wanted, "a number of %s %s 0, at most %s", numbers[k].unit,
                      numbers[k].zero ? "not below" : "above", quell_number_short(numbers[k].most, 6).text);
-            return refuse(numbers[k].key, value, wanted, err);
+            return quell_value_refuse(numbers[k].key, value, wanted, err);
         }
         *place = number;
     }
@@ -94,7 +61,7 @@ static quell_status read_sweep(quell_shaking *out, const plan *from, const json_
     const double value[] = {from->start_hz, from->end_hz, from->rate_hz_per_s};
     for (size_t k = 0; k < sizeof needed / sizeof needed[0]; k++)
         if (isnan(value[k]))
-            return refuse(needed[k], json_object_get(root, needed[k]), "the number that a sweep needs", err);
+            return quell_value_refuse(needed[k], json_object_get(root, needed[k]), "the number that a sweep needs", err);
     out->acceleration_known = !isnan(from->acceleration_mps2);
     out->sweep = (quell_sweep){from->start_hz, from->end_hz, from->rate_hz_per_s,
                                out->acceleration_known ? from->acceleration_mps2 : 1};
@@ -109,64 +76,32 @@ static quell_status read_sweep(quell_shaking *out, const plan *from, const json_
 static quell_status read_plan(quell_shaking *out, const json_t *root, quell_error *err)
 {
     const json_t *kind = json_object_get(root, "kind"), *axis = json_object_get(root, "axis");
-    if (!is_text(json_object_get(root, "schema"), SCHEMA))
-        return refuse("schema", json_object_get(root, "schema"), "\"" SCHEMA "\"", err);
-    if (axis != NULL && !json_is_null(axis) && !is_text(axis, "x") && !is_text(axis, "y"))
-        return refuse("axis", axis, "\"x\" or \"y\"", err);
+    if (!quell_value_is(json_object_get(root, "schema"), SCHEMA))
+        return quell_value_refuse("schema", json_object_get(root, "schema"), "\"" SCHEMA "\"", err);
+    if (axis != NULL && !json_is_null(axis) && !quell_value_is(axis, "x") && !quell_value_is(axis, "y"))
+        return quell_value_refuse("axis", axis, "\"x\" or \"y\"", err);
     plan numbers_read;
     quell_status status = read_numbers(&numbers_read, root, err);
     if (status != QUELL_OK)
         return status;
     out->axis = json_is_string(axis) ? json_string_value(axis)[0] : 0;
     for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++)
-        if (is_text(kind, kinds[k].word)) {
+        if (quell_value_is(kind, kinds[k].word)) {
             out->kind = kinds[k].kind;
             return out->kind == QUELL_EXCITE_SWEEP ? read_sweep(out, &numbers_read, root, err) : QUELL_OK;
         }
-    return refuse("kind", kind, "\"sweep\", \"random\" or \"stops\"", err);
-}
-
-static quell_status read_all(const quell_source *source, char *bytes, size_t *length, quell_error *err)
-{
-    *length = 0;
-    for (size_t got = 1; got > 0 && *length <= MOST_BYTES; *length += got) {
-        quell_status status =
-            source->read(source->context, bytes + *length, MOST_BYTES + 1 - *length, &got, err);
-        if (status != QUELL_OK)
-            return status;
-        if (*length + got > MOST_BYTES)
-            return quell_fail(err, QUELL_E_DATA, "is longer than %d bytes, want a plan", MOST_BYTES);
-    }
-    return QUELL_OK;
+    return quell_value_refuse("kind", kind, "\"sweep\", \"random\" or \"stops\"", err);
 }
 
 quell_status quell_shaking_read(quell_shaking *out, const quell_source *source, quell_error *err)
 {
     quell_shaking made = {.stated = true, .why = "as stated", .sweep.acceleration_mps2 = 1};
-    json_error_t why;
-    json_t *root = NULL;
-    size_t length = 0;
-    char *bytes = quell_memory_get(MOST_BYTES + 1);
-    quell_status status =
-        bytes != NULL ? QUELL_OK : quell_fail(err, QUELL_E_MEMORY, "out of memory for reading a plan");
-    if (status == QUELL_OK)
-        status = read_all(source, bytes, &length, err);
-    if (status == QUELL_OK) {
-        root = json_loadb(bytes, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &why);
-        char shown[160];
-        if (root == NULL && json_error_code(&why) == json_error_out_of_memory)
-            status = quell_fail(err, QUELL_E_MEMORY, "out of memory for reading a plan");
-        else if (root == NULL)
-            status = quell_fail_at(err, QUELL_E_DATA, why.line > 0 ? (size_t)why.line : 0,
-                                   why.column > 0 ? (size_t)why.column : 0, "is no JSON: %s",
-                                   quell_printable(shown, sizeof shown, why.text, strlen(why.text)));
-        else if (!json_is_object(root))
-            status = refuse("plan", root, "an object", err);
-        else
-            status = read_plan(&made, root, err);
-    }
+    json_t *root;
+    quell_status status = quell_object_read(&root, source, "plan", err);
+    if (status != QUELL_OK)
+        return status;
+    status = read_plan(&made, root, err);
     json_decref(root);
-    quell_memory_free(bytes);
     if (status == QUELL_OK)
         *out = made;
     else

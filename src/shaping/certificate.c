@@ -1,7 +1,7 @@
 /* The check of a proof that no non-negative shaper of a duration or less meets a residual limit. It shares no code with the
    design: any shaper's R is at least sum over its impulses of A_i f(t_i), thus at least the least f over [0, T]; and f,
    whose second derivative is at most sum u_j w_j^2, is nowhere lower than the lowest of even samples less a bound. */
-#include "quell/tailor.h"
+#include "quell/shaping.h"
 
 #include <math.h>
 

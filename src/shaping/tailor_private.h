@@ -2,7 +2,7 @@
 #ifndef QUELL_TAILOR_PRIVATE_H
 #define QUELL_TAILOR_PRIVATE_H
 
-#include "quell/tailor.h"
+#include "quell/shaping.h"
 
 /* ---------------------------------------------------------------- bands (bands.c) */
 
