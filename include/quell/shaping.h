@@ -13,6 +13,7 @@
 #define QUELL_SHAPING_H
 
 #include "quell/base.h"
+#include "quell/ingest.h"
 
 #include <complex.h>
 
@@ -188,6 +189,10 @@ typedef struct quell_bands {
     within 1e-6 if they are weighted; else QUELL_E_USAGE naming the band, what was found and what is wanted. */
 quell_status quell_bands_check(const quell_bands *bands, quell_error *err);
 
+/** Makes one of bands that overlap and have the same range of damping ratios; weighted ones stay as they are. Returns how
+    many there are less. */
+size_t quell_bands_merge(quell_bands *bands);
+
 /** The greatest V over a band: on a grid of 61 or more frequencies, 16 or more to an oscillation of V, and three damping
     ratios, ends included, with a parabola at each maximum. *least (may be NULL): the least on the grid. */
 double quell_band_residual(const quell_band *band, const quell_shaper *shaper, double *least);
@@ -237,6 +242,22 @@ quell_status quell_tailor(quell_tailored *out, const quell_bands *bands, const q
     bound that does not exceed the limit. */
 quell_status quell_certificate_verify(const quell_certificate *certificate, const quell_bands *bands, double *bound,
                                       quell_error *err);
+
+/** A tailored shaper with its bands and proof, as `quell tailor --json` writes them. */
+typedef struct quell_proof {
+    quell_bands bands;
+    quell_shaper shaper;
+    quell_certificate certificate;
+} quell_proof;
+
+/** Reads one. QUELL_OK; QUELL_E_DATA naming the key, what was found and what is wanted; QUELL_E_IO; QUELL_E_MEMORY. out is
+    untouched on failure. */
+quell_status quell_proof_read(quell_proof *out, const quell_source *source, quell_error *err);
+
+/** Checks that the shaper keeps the limit over its bands and that the proof holds, within 0.1 % of its duration. *bound as for
+    quell_certificate_verify. QUELL_OK; QUELL_E_DATA naming what is wrong: amplitudes that are negative or do not sum to 1, a
+    residual above the limit, a duration longer than the proof's, and all that quell_certificate_verify finds. */
+quell_status quell_proof_verify(const quell_proof *proof, double *bound, quell_error *err);
 
 /* ---------------------------------------------------------------- textbook shapers under the same guarantee */
 

@@ -38,6 +38,12 @@ typedef struct cli_options {
     cli_list at; /* shaper: HZ:ZETA */
 
     struct {
+        cli_list band;
+        double tick_s, impulses;
+        const char *verify;
+    } tailor;
+
+    struct {
         cli_list mode, line;
         const char *axis, *excitation, *shaper, *rotation, *preamble, *noise;
         double seconds, rate_hz, clock_error, jitter, lost, step_mps2, range_mps2, oversample, seed;
@@ -83,7 +89,7 @@ typedef struct cli_command {
     quell_status (*run)(struct cli_run *run);
 } cli_command;
 
-extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_choose, cli_compare,
+extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_choose, cli_compare,
     cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);
