@@ -25,6 +25,18 @@ static double lowest_hz(const quell_bands *bands)
     return low_hz;
 }
 
+/* Solves at a duration; anew where what was held before stands in the way. */
+static tailor_answer ask(tailor_program *program, double duration_s, double limit)
+{
+    tailor_answer answer = tailor_program_solve(program, duration_s, limit);
+    if (answer != TAILOR_FAILED)
+        return answer;
+    size_t exchanges = program->exchanges;
+    tailor_program_start(program, program->bands, duration_s, 0);
+    program->exchanges = exchanges;
+    return tailor_program_solve(program, duration_s, limit);
+}
+
 /* A duration that meets the limit, and one that is proved not to. False if the programs cannot be solved. */
 static bool bracket(tailor_program *program, double limit, double range_s[2])
 {
@@ -32,47 +44,42 @@ static bool bracket(tailor_program *program, double limit, double range_s[2])
     range_s[0] = LOWEST * acos(limit) / (QUELL_PI * low_hz);
     range_s[1] = HIGHEST * acosh(1 / limit) / (QUELL_PI * low_hz);
     tailor_answer answer = TAILOR_UNSURE;
-    for (size_t i = 0; i < WIDENINGS; i++, range_s[1] *= WIDEN) {
-        answer = tailor_program_solve(program, range_s[1], limit);
-        if (answer == TAILOR_MEETS)
-            break;
+    for (size_t i = 0; i < WIDENINGS && (answer = ask(program, range_s[1], limit)) != TAILOR_MEETS; i++) {
         if (answer == TAILOR_CANNOT)
             range_s[0] = range_s[1];
+        range_s[1] *= WIDEN;
     }
     if (answer != TAILOR_MEETS)
         return false;
-    for (size_t i = 0; i < WIDENINGS; i++, range_s[0] /= WIDEN) {
-        if (range_s[0] < range_s[1])
-            answer = tailor_program_solve(program, range_s[0], limit);
-        if (answer == TAILOR_CANNOT)
-            return true;
+    for (size_t i = 0; i < WIDENINGS && (answer = ask(program, range_s[0], limit)) != TAILOR_CANNOT; i++) {
         if (answer == TAILOR_MEETS)
-            range_s[1] = fmin(range_s[1], range_s[0]);
+            range_s[1] = range_s[0];
+        range_s[0] /= WIDEN;
     }
-    return false;
+    return answer == TAILOR_CANNOT;
 }
 
-/* Narrows it down; the upper end always meets the limit, and *best holds its shaper. */
+/* Narrows it down; the upper end meets the limit, and *best is its shaper. */
 static bool narrow(tailor_program *program, double limit, double range_s[2], quell_shaper *best, size_t *programs)
 {
     bool any = false;
-    while (range_s[1] - range_s[0] > BRACKET * range_s[1] || !any) {
-        double middle_s = any || range_s[1] - range_s[0] > BRACKET * range_s[1] ? (range_s[0] + range_s[1]) / 2 : range_s[1];
-        tailor_answer answer = tailor_program_solve(program, middle_s, limit);
+    while (range_s[1] - range_s[0] > BRACKET * range_s[1]) {
+        double middle_s = (range_s[0] + range_s[1]) / 2;
+        tailor_answer answer = ask(program, middle_s, limit);
         ++*programs;
         if (answer == TAILOR_FAILED)
-            return any;
-        if (answer == TAILOR_MEETS) {
-            tailor_program_shaper(program, best);
-            range_s[1] = middle_s;
-            any = true;
-        } else if (middle_s == range_s[1]) {
             return false;
-        } else {
-            range_s[0] = middle_s;
-        }
+        range_s[answer == TAILOR_MEETS] = middle_s;
+        if (answer == TAILOR_MEETS)
+            tailor_program_shaper(program, best);
+        any = any || answer == TAILOR_MEETS;
     }
-    return true;
+    for (size_t i = 0; i < WIDENINGS && !any; i++, range_s[1] *= 1 + BRACKET) {
+        any = ask(program, range_s[1], limit) == TAILOR_MEETS;
+        if (any)
+            tailor_program_shaper(program, best);
+    }
+    return any;
 }
 
 /* A few impulses that meet the limit; a little longer if need be. */
@@ -119,7 +126,7 @@ static bool prove(tailor_program *program, double duration_s, double limit, quel
             tailor_program_start(program, program->bands, duration_s, 0);
             program->exchanges = exchanges;
         }
-        tailor_program_solve(program, duration_s, limit * (1 + GIVEN_AWAY));
+        ask(program, duration_s, limit * (1 + GIVEN_AWAY));
         take_proof(program, limit, &proof);
         if (quell_certificate_verify(&proof, program->bands, &proof.bound, NULL) == QUELL_OK) {
             *out = proof;

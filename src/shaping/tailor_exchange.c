@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { EVEN_TIMES = 25, FIRST_FREQUENCIES = 9, LATER_FREQUENCIES = 3, ANGLES = 4, ROUNDS = 24 };
+enum { EVEN_TIMES = 25, FIRST_FREQUENCIES = 9, LATER_FREQUENCIES = 3, ANGLES = 4, ROUNDS = 40 };
 enum { TIME_POINTS = 200, POINTS_A_CYCLE = 24, TIME_POINTS_MOST = 8000 };
 
 #define GAP 1e-4         /* between the residual reached and the least possible, of the limit */
@@ -283,23 +283,27 @@ tailor_answer tailor_program_solve(tailor_program *program, double duration_s, d
     return answer;
 }
 
+static void put(quell_shaper *shaper, double amplitude, double time_s)
+{
+    size_t at = shaper->count++;
+    for (; at > 0 && shaper->time_s[at - 1] > time_s; at--) {
+        shaper->time_s[at] = shaper->time_s[at - 1];
+        shaper->amplitude[at] = shaper->amplitude[at - 1];
+    }
+    shaper->time_s[at] = time_s;
+    shaper->amplitude[at] = amplitude;
+}
+
+/* A shaper begins at 0, and V is referred to its last impulse: both ends are there, if need be with nothing. */
 void tailor_program_shaper(const tailor_program *program, quell_shaper *out)
 {
     quell_shaper made = {.count = 0};
-    for (size_t i = 0; i < program->columns && made.count < QUELL_SHAPER_MAX - 1; i++) {
-        if (!(program->amplitude[i] > 0))
-            continue;
-        size_t at = made.count++;
-        for (; at > 0 && made.time_s[at - 1] > program->time_s[i]; at--) {
-            made.time_s[at] = made.time_s[at - 1];
-            made.amplitude[at] = made.amplitude[at - 1];
-        }
-        made.time_s[at] = program->time_s[i];
-        made.amplitude[at] = program->amplitude[i];
-    }
-    if (made.time_s[made.count - 1] < program->duration_s) { /* V is referred to the last impulse */
-        made.time_s[made.count] = program->duration_s;
-        made.amplitude[made.count++] = 0;
-    }
+    for (size_t i = 0; i < program->columns && made.count < QUELL_SHAPER_MAX - 2; i++)
+        if (program->amplitude[i] > 0)
+            put(&made, program->amplitude[i], program->time_s[i]);
+    if (made.time_s[0] > 0)
+        put(&made, 0, 0);
+    if (made.time_s[made.count - 1] < program->duration_s)
+        put(&made, 0, program->duration_s);
     *out = made;
 }

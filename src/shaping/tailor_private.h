@@ -86,4 +86,25 @@ double tailor_polish(quell_shaper *shaper, const quell_bands *bands);
    False if none meets the limit. */
 bool tailor_few(quell_shaper *out, tailor_program *program, const quell_tailor_limits *limits, double duration_s);
 
+/* ---------------------------------------------------------------- textbook shapers (textbook.c, textbook_improve.c) */
+
+enum { TEXTBOOK_PARTS = 3 };
+
+/* A product of families at design points, and what it comes to. */
+typedef struct textbook_candidate {
+    size_t parts;
+    quell_design_point at[TEXTBOOK_PARTS];
+    const quell_family *family[TEXTBOOK_PARTS];
+    quell_textbook made;
+    double measure;
+    bool keeps;   /* the limit */
+    double merit; /* the measure, and more where the limit is not kept */
+} textbook_candidate;
+
+/* What is to be least: duration, or the square of the spread; either of a product is the sum of its parts'. */
+double textbook_measure(const quell_textbook_limits *limits, const quell_shaper *shaper);
+
+/* Improves a candidate from its design points on, in so many steps at most. */
+void textbook_improve(textbook_candidate *of, const quell_bands *bands, const quell_textbook_limits *limits, size_t steps);
+
 #endif

@@ -10,16 +10,17 @@
 #include <string.h>
 
 #define STEP_MOST 0.008       /* of ln f */
-#define POINTS_A_BAND 16.0    /* at least */
+#define POINTS_A_BAND 40.0    /* at least */
 #define BELOW 0.45            /* design frequencies: from this times the lowest of all bands ... */
 #define ABOVE 1.7             /* ... to this times the highest */
-#define PRODUCT_COARSER 2     /* steps of design frequency of a product of two */
-#define TRIPLE_COARSER 8
-#define ALLOWED 1.03          /* of the limit, on the grid: finer designs may be better */
-#define FIRST_CHANGE 0.01     /* of the improvement: of ln f and ln V; half of it, of the damping ratio */
-#define LAST_CHANGE 1e-5
+#define PAIR_STEP 0.012       /* of ln of design frequencies of a product of two ... */
+#define TRIPLE_STEP 0.05      /* ... and of three */
+#define ALLOWED 1.03          /* of the limit, on the grid: finer designs may be better ... */
+#define PAIR_ALLOWED 1.2      /* ... the more the coarser it is */
+#define TRIPLE_ALLOWED 1.5
+#define ALIKE 0.04            /* of ln f: closer designs are one start */
 
-enum { COMPONENTS_MOST = 96, FREQUENCIES_MOST = 1400, KEPT = 6, PARTS_MOST = 3, DAMPINGS = 3 };
+enum { COMPONENTS_MOST = 96, FREQUENCIES_MOST = 2600, KEPT = 8, FINALS = 2, STEPS_FIRST = 20, STEPS_FINALLY = 150, PARTS_MOST = TEXTBOOK_PARTS, DAMPINGS = 3 };
 
 /* A family with all but its design frequency. */
 typedef struct component {
@@ -30,7 +31,7 @@ typedef struct component {
     float *row;        /* V at a mode of ratio exp(step (i - offset)) to the design frequency, for each damping ratio */
 } component;
 
-/* Points of a band on the grid at one damping ratio. */
+/* Points of a band on the grid at one damping ratio, none outside: a design between two places may just keep the limit. */
 typedef struct strip {
     size_t band, zeta, first, last;
 } strip;
@@ -49,19 +50,22 @@ typedef struct hunt {
     double zeta[QUELL_TAILOR_BANDS_MAX * DAMPINGS];
     size_t zetas, strips;
     strip strip[QUELL_TAILOR_BANDS_MAX * DAMPINGS];
-    size_t components, singles; /* singles: those tried alone, the first of them in products, too */
+    size_t components;
     component component[COMPONENTS_MOST];
     size_t kept;
-    found best[KEPT];
+    found best[KEPT];   /* of what is being hunted: families, products of two, of three */
+    double bettered;    /* a measure that is reached already */
+    double allowed;     /* R on the grid */
+    size_t coarser;     /* steps of the grid from design to design */
     float *rows;
 } hunt;
 
 /* ---------------------------------------------------------------- components */
 
-static double measure_of(const hunt *in, const quell_shaper *shaper)
+double textbook_measure(const quell_textbook_limits *limits, const quell_shaper *shaper)
 {
     quell_shaper_moments moments = quell_shaper_measure(shaper);
-    return in->limits->by_spread ? moments.spread_s * moments.spread_s : moments.duration_s;
+    return limits->by_spread ? moments.spread_s * moments.spread_s : moments.duration_s;
 }
 
 static bool allowed(const hunt *in, const quell_family *family)
@@ -82,7 +86,7 @@ static void add_component(hunt *in, const quell_family *family, double zeta, dou
     made->family = family;
     made->zeta = zeta;
     made->tolerance = tolerance;
-    made->measure = measure_of(in, &made->unit);
+    made->measure = textbook_measure(in->limits, &made->unit);
     in->components++;
 }
 
@@ -107,7 +111,6 @@ static void list_components(hunt *in)
                 if (allowed(in, &family[i]) && !again)
                     add_component(in, &family[i], zetas[z], humps ? tolerance : QUELL_TOLERANCE_DEFAULT);
             }
-    in->singles = in->components;
 }
 
 /* ---------------------------------------------------------------- rows */
@@ -151,8 +154,8 @@ static void lay_grid(hunt *in)
             if (z > 0 && band->damping_ratio[0] == band->damping_ratio[1])
                 break;
             in->zeta[in->zetas] = band->damping_ratio[0] + share * (band->damping_ratio[1] - band->damping_ratio[0]);
-            in->strip[in->strips++] = (strip){k, in->zetas++, (size_t)floor(log(band->hz[0] / in->first_hz) / in->step),
-                                              (size_t)ceil(log(band->hz[1] / in->first_hz) / in->step)};
+            in->strip[in->strips++] = (strip){k, in->zetas++, (size_t)ceil(log(band->hz[0] / in->first_hz) / in->step),
+                                              (size_t)floor(log(band->hz[1] / in->first_hz) / in->step)};
         }
 }
 
@@ -205,22 +208,44 @@ static double part_measure(const hunt *in, size_t which, size_t frequency)
 /* The measure that a new one must better. */
 static double bar(const hunt *in)
 {
-    return in->kept < KEPT ? HUGE_VAL : in->best[KEPT - 1].measure;
+    return in->kept < KEPT ? in->bettered : fmin(in->bettered, in->best[KEPT - 1].measure);
 }
 
-static bool same_make(const found *a, const found *b)
+/* Parts in one order, whichever way they were tried. */
+static found sorted(const found *one)
+{
+    found out = *one;
+    for (size_t i = 1; i < out.parts; i++)
+        for (size_t k = i; k > 0; k--) {
+            bool later = out.component[k] < out.component[k - 1] ||
+                         (out.component[k] == out.component[k - 1] && out.frequency[k] < out.frequency[k - 1]);
+            if (!later)
+                break;
+            size_t component_of = out.component[k], frequency = out.frequency[k];
+            out.component[k] = out.component[k - 1];
+            out.frequency[k] = out.frequency[k - 1];
+            out.component[k - 1] = component_of;
+            out.frequency[k - 1] = frequency;
+        }
+    return out;
+}
+
+/* Would improvement lead from one to the other? */
+static bool same_make(const hunt *in, const found *a, const found *b)
 {
     bool same = a->parts == b->parts;
     for (size_t p = 0; p < a->parts && same; p++)
-        same = a->component[p] == b->component[p] && labs((long)a->frequency[p] - (long)b->frequency[p]) < 8;
+        same = a->component[p] == b->component[p] &&
+               in->step * fabs((double)a->frequency[p] - (double)b->frequency[p]) < ALIKE;
     return same;
 }
 
-static void keep(hunt *in, const found *one)
+static void keep(hunt *in, const found *made)
 {
+    const found ordered = sorted(made), *one = &ordered;
     size_t at = in->kept;
     for (size_t i = 0; i < in->kept; i++)
-        if (same_make(&in->best[i], one)) {
+        if (same_make(in, &in->best[i], one)) {
             if (in->best[i].measure <= one->measure)
                 return;
             at = i;
@@ -238,38 +263,37 @@ static void keep(hunt *in, const found *one)
 }
 
 /* For the parts before the last as they are: designs of the last from the highest frequency, which has the least measure. */
-static void try_last(hunt *in, found *one, double before, size_t coarser)
+static void try_last(hunt *in, found *one, double before)
 {
-    double allowed = ALLOWED * in->limits->residual_limit;
     size_t last = one->parts - 1;
     for (size_t f = in->designs; f-- > 0;) {
-        if (f % coarser != 0)
+        if (f % in->coarser != 0)
             continue;
         one->frequency[last] = f;
         one->measure = before + part_measure(in, one->component[last], f);
         if (one->measure >= bar(in))
             return;
-        if (residual_on_grid(in, one, allowed) <= allowed) {
+        if (residual_on_grid(in, one, in->allowed) <= in->allowed) {
             keep(in, one);
             return;
         }
     }
 }
 
-static void try_parts(hunt *in, found *one, size_t part, double before, size_t coarser)
+static void try_parts(hunt *in, found *one, size_t part, double before)
 {
     if (part + 1 >= one->parts || part + 1 >= PARTS_MOST) {
-        try_last(in, one, before, coarser);
+        try_last(in, one, before);
         return;
     }
     for (size_t f = in->designs; f-- > 0;) {
-        if (f % coarser != 0)
+        if (f % in->coarser != 0)
             continue;
         one->frequency[part] = f;
         double measure = before + part_measure(in, one->component[part], f);
         if (measure >= bar(in))
             return;
-        try_parts(in, one, part + 1, measure, coarser);
+        try_parts(in, one, part + 1, measure);
     }
 }
 
@@ -277,7 +301,7 @@ static void try_parts(hunt *in, found *one, size_t part, double before, size_t c
 static size_t product_components(const hunt *in, size_t list[COMPONENTS_MOST])
 {
     size_t count = 0;
-    for (size_t c = 0; c < in->singles; c++) {
+    for (size_t c = 0; c < in->components; c++) {
         bool again = false;
         for (size_t i = 0; i < count; i++)
             again = again || in->component[list[i]].family == in->component[c].family;
@@ -287,112 +311,54 @@ static size_t product_components(const hunt *in, size_t list[COMPONENTS_MOST])
     return count;
 }
 
-static void hunt_on_grid(hunt *in)
+/* Hunts among products of so many parts. */
+static void hunt_on_grid(hunt *in, size_t parts)
 {
+    static const double steps[] = {0, PAIR_STEP, TRIPLE_STEP}, allowed[] = {ALLOWED, PAIR_ALLOWED, TRIPLE_ALLOWED};
     size_t list[COMPONENTS_MOST], count = product_components(in, list);
-    for (size_t c = 0; c < in->singles; c++)
-        try_parts(in, &(found){.parts = 1, .component = {c}}, 0, 0, 1);
-    for (size_t a = 0; a < count && in->limits->parts >= 2; a++)
-        for (size_t b = 0; b < count; b++)
-            try_parts(in, &(found){.parts = 2, .component = {list[a], list[b]}}, 0, 0, PRODUCT_COARSER);
-    for (size_t a = 0; a < count && in->limits->parts >= 3 && in->bands->count >= 3; a++)
+    in->kept = 0;
+    in->allowed = allowed[parts - 1] * in->limits->residual_limit;
+    in->coarser = (size_t)fmax(1, round(steps[parts - 1] / in->step));
+    for (size_t c = 0; c < in->components && parts == 1; c++)
+        try_parts(in, &(found){.parts = 1, .component = {c}}, 0, 0);
+    for (size_t a = 0; a < count && parts == 2; a++)
+        for (size_t b = a; b < count; b++)
+            try_parts(in, &(found){.parts = 2, .component = {list[a], list[b]}}, 0, 0);
+    for (size_t a = 0; a < count && parts == 3; a++)
         for (size_t b = a; b < count; b++)
             for (size_t c = b; c < count; c++)
-                try_parts(in, &(found){.parts = 3, .component = {list[a], list[b], list[c]}}, 0, 0, TRIPLE_COARSER);
+                try_parts(in, &(found){.parts = 3, .component = {list[a], list[b], list[c]}}, 0, 0);
 }
 
-/* ---------------------------------------------------------------- improvement off the grid */
-
-typedef struct candidate {
-    size_t parts;
-    quell_design_point at[PARTS_MOST];
-    const quell_family *family[PARTS_MOST];
-    quell_textbook made;
-    double measure; /* infinite if it does not keep the limit */
-} candidate;
-
-static bool build(candidate *of)
+/* The best of the grid's as starts for textbook_improve. */
+static void begin(const hunt *in, const found *one, textbook_candidate *out)
 {
-    quell_shaper_identity(&of->made.shaper);
-    of->made.parts = of->parts;
-    for (size_t p = 0; p < of->parts; p++)
-        if (quell_shaper_design(&of->made.part[p], of->family[p], &of->at[p], NULL) != QUELL_OK ||
-            quell_shaper_convolve(&of->made.shaper, &of->made.shaper, &of->made.part[p], NULL) != QUELL_OK)
-            return false;
-    return true;
-}
-
-static void judge(const hunt *in, candidate *of)
-{
-    of->measure = HUGE_VAL;
-    if (!build(of))
-        return;
-    of->made.residual_worst = quell_bands_residual(in->bands, &of->made.shaper);
-    if (of->made.residual_worst <= in->limits->residual_limit)
-        of->measure = measure_of(in, &of->made.shaper);
-}
-
-/* Changes one thing of a candidate: 0 all frequencies, then of each part frequency, damping ratio, tolerance. */
-static bool change(const hunt *in, candidate *of, size_t what, double by)
-{
-    if (what == 0) {
-        for (size_t p = 0; p < of->parts; p++)
-            of->at[p].frequency_hz *= exp(by);
-        return true;
-    }
-    quell_design_point *at = &of->at[(what - 1) / 3];
-    const quell_family *family = of->family[(what - 1) / 3];
-    switch ((what - 1) % 3) {
-    case 0:
-        at->frequency_hz *= exp(by);
-        return true;
-    case 1:
-        at->damping_ratio += by / 2;
-        return at->damping_ratio >= 0 && at->damping_ratio <= QUELL_DAMPING_RATIO_MAX;
-    default:
-        at->tolerance *= exp(5 * by);
-        return (family->flags & QUELL_FAMILY_TOLERANCE) != 0 && in->limits->tolerance <= 0 && at->tolerance <= QUELL_TOLERANCE_MAX;
-    }
-}
-
-/* Things changed one at a time, then all frequencies as far as they may go; steps halve when nothing helps. */
-static void improve(const hunt *in, candidate *best)
-{
-    for (double step = FIRST_CHANGE; step > LAST_CHANGE; step /= 2)
-        for (bool better = true; better;) {
-            better = false;
-            for (size_t what = 0; what <= 3 * best->parts; what++)
-                for (int way = 1; way >= -1; way -= 2)
-                    for (int with = 0; with < 2; with++) {
-                        candidate moved = *best; /* alone, or together with a step of all frequencies up */
-                        if (!change(in, &moved, what, way * step) || (with && (what == 0 || !change(in, &moved, 0, step / 4))))
-                            continue;
-                        judge(in, &moved);
-                        if (moved.measure < best->measure * (1 - 1e-9)) {
-                            *best = moved;
-                            better = true;
-                        }
-                    }
-        }
-}
-
-/* A start that keeps the limit: the grid's, its frequencies lowered as far as they must be. */
-static bool begin(const hunt *in, const found *one, candidate *out)
-{
-    *out = (candidate){.parts = one->parts};
+    *out = (textbook_candidate){.parts = one->parts};
     for (size_t p = 0; p < one->parts; p++) {
         const component *of = &in->component[one->component[p]];
         out->family[p] = of->family;
         out->at[p] = (quell_design_point){hz_at(in, one->frequency[p]), of->zeta, of->tolerance};
     }
-    for (size_t i = 0; i < 12; i++) {
-        judge(in, out);
-        if (isfinite(out->measure))
-            return true;
-        for (size_t p = 0; p < out->parts; p++)
-            out->at[p].frequency_hz *= 1 - 0.3 * in->step;
+}
+
+/* Improves all a little and the two best among them to the end. */
+static void improve_kept(const hunt *in, textbook_candidate *best)
+{
+    textbook_candidate first[KEPT];
+    for (size_t i = 0; i < in->kept; i++) {
+        begin(in, &in->best[i], &first[i]);
+        textbook_improve(&first[i], in->bands, in->limits, STEPS_FIRST);
     }
-    return false;
+    for (size_t round = 0; round < FINALS && round < in->kept; round++) {
+        size_t at = 0;
+        for (size_t i = 1; i < in->kept; i++)
+            at = first[i].merit < first[at].merit ? i : at;
+        textbook_candidate one = first[at];
+        first[at].merit = HUGE_VAL;
+        textbook_improve(&one, in->bands, in->limits, STEPS_FINALLY);
+        if (one.keeps && (!best->keeps || one.measure < best->measure))
+            *best = one;
+    }
 }
 
 quell_status quell_textbook_best(quell_textbook *out, const quell_bands *bands, const quell_textbook_limits *limits,
@@ -404,22 +370,19 @@ quell_status quell_textbook_best(quell_textbook *out, const quell_bands *bands, 
     hunt *in = quell_memory_get(sizeof *in);
     if (in == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a search of shapers");
-    *in = (hunt){.bands = bands, .limits = limits};
+    *in = (hunt){.bands = bands, .limits = limits, .bettered = HUGE_VAL};
     lay_grid(in);
     list_components(in);
-    candidate best = {.measure = HUGE_VAL};
+    textbook_candidate best = {.keeps = false};
     if (!make_rows(in)) {
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a search of shapers");
     } else {
-        hunt_on_grid(in);
-        for (size_t i = 0; i < in->kept; i++) {
-            candidate one;
-            if (!begin(in, &in->best[i], &one))
-                continue;
-            improve(in, &one);
-            best = one.measure < best.measure ? one : best;
+        for (size_t parts = 1; parts <= limits->parts && parts <= PARTS_MOST; parts++) {
+            hunt_on_grid(in, parts);
+            improve_kept(in, &best);
+            in->bettered = best.keeps ? best.measure : HUGE_VAL;
         }
-        if (!isfinite(best.measure))
+        if (!best.keeps)
             status = quell_fail(err, QUELL_E_NO_SHAPER, "no textbook shaper keeps these bands within the residual limit");
     }
     if (status == QUELL_OK)
