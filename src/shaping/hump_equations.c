@@ -22,7 +22,7 @@ typedef struct hump_state {
     const hump_problem *problem;
     size_t n, size;
     double complex p;
-    double angle[HUMP_ZEROS_MAX + 1];                /* of the impulses, from the middle */
+    double angle[HUMP_IMPULSES_MAX];                 /* of the impulses, from the middle */
     double zero[HUMP_ZEROS_MAX], peak[PEAKS_MAX];    /* x */
     double complex q[PEAKS_MAX], q_slope[PEAKS_MAX]; /* Q and its derivative at the humps */
     double q_log_curvature[PEAKS_MAX];               /* second derivative of ln |Q| */
@@ -35,16 +35,16 @@ typedef struct newton_form {
     double complex difference[HUMP_ZEROS_MAX], q[PEAKS_MAX], slope[PEAKS_MAX];
 } newton_form;
 
-/* Rows: the sum of amplitudes; real and imaginary part of each divided difference; height and slope of each hump; the
-   anchor. */
-static size_t zero_row(size_t k)
+/* Rows: the sum of amplitudes, unless they are fixed; real and imaginary part of each divided difference; height and slope
+   of each hump; the anchor. */
+static size_t zero_row(const hump_state *s, size_t k)
 {
-    return 1 + 2 * k;
+    return (s->problem->fixed == NULL ? 1 : 0) + 2 * k;
 }
 
 static size_t height_row(const hump_state *s, size_t hump)
 {
-    return 1 + 2 * s->n + 2 * hump;
+    return zero_row(s, s->n) + 2 * hump;
 }
 
 static double *entry(const hump_state *s, size_t row, size_t column)
@@ -55,25 +55,25 @@ static double *entry(const hump_state *s, size_t row, size_t column)
 static void unpack(hump_state *s, const hump_problem *problem, const double *x)
 {
     const size_t n = problem->zeros;
-    const double zeta = problem->damping_ratio, middle = QUELL_PI * (double)n / 2;
+    const double zeta = problem->damping_ratio;
     s->problem = problem;
     s->n = n;
-    s->size = 4 * n;
+    s->size = hump_size(problem);
     s->p = zeta + sqrt(1 - zeta * zeta) * j;
-    s->angle[0] = -middle;
-    for (size_t i = 1; i <= n; i++)
-        s->angle[i] = x[hump_time_at(n, i)] - middle;
+    s->angle[0] = -problem->middle;
+    for (size_t i = 1; i < problem->impulses; i++)
+        s->angle[i] = x[hump_time_at(problem, i)] - problem->middle;
     for (size_t k = 0; k < n; k++)
-        s->zero[k] = problem->spacing * x[hump_zero_at(n, k)];
+        s->zero[k] = problem->spacing * x[hump_zero_at(problem, k)];
     for (size_t h = 0; h + 1 < n; h++)
-        s->peak[h] = problem->spacing * x[hump_peak_at(n, h)];
+        s->peak[h] = problem->spacing * x[hump_peak_at(problem, h)];
 }
 
 /* An empty series about the middle of the zeros, long enough for all of them; false if none is. */
 static bool start_series(const hump_state *s, series *out)
 {
     double largest = 0;
-    for (size_t i = 0; i <= s->n; i++)
+    for (size_t i = 0; i < s->problem->impulses; i++)
         largest = fmax(largest, fabs(s->angle[i]));
     const double low = s->zero[0], high = s->zero[s->n - 1];
     memset(out, 0, sizeof *out);
@@ -86,8 +86,8 @@ static bool start_series(const hump_state *s, series *out)
 static void add_column(const hump_state *s, const newton_form *d, size_t column)
 {
     for (size_t k = 0; k < s->n; k++) {
-        *entry(s, zero_row(k), column) += creal(d->difference[k]);
-        *entry(s, zero_row(k) + 1, column) += cimag(d->difference[k]);
+        *entry(s, zero_row(s, k), column) += creal(d->difference[k]);
+        *entry(s, zero_row(s, k) + 1, column) += cimag(d->difference[k]);
     }
     for (size_t h = 0; h + 1 < s->n; h++) {
         double complex relative = d->q[h] / s->q[h], slope = d->slope[h] / s->q[h];
@@ -128,18 +128,21 @@ static void differentiate_by_time(const hump_state *s, const newton_form *impuls
 
 static void put_impulses(const hump_state *s, const series *empty, const double *x)
 {
-    const size_t n = s->n, last = hump_time_at(n, n);
-    for (size_t i = 0; i <= n; i++) {
+    const hump_problem *problem = s->problem;
+    const size_t last = hump_time_at(problem, problem->impulses - 1);
+    for (size_t i = 0; i < problem->impulses; i++) {
         newton_form impulse, by_time;
         expand_impulse(s, empty, s->angle[i], &impulse);
-        *entry(s, 0, i) = 1;
-        add_column(s, &impulse, i);
+        if (problem->fixed == NULL) {
+            *entry(s, 0, i) = 1;
+            add_column(s, &impulse, i);
+        }
         if (i == 0)
             continue;
-        differentiate_by_time(s, &impulse, x[i], &by_time);
-        add_column(s, &by_time, hump_time_at(n, i));
+        differentiate_by_time(s, &impulse, hump_amplitude(problem, x, i), &by_time);
+        add_column(s, &by_time, hump_time_at(problem, i));
     }
-    for (size_t h = 0; h + 1 < n; h++) { /* the decay until the last impulse */
+    for (size_t h = 0; h + 1 < s->n; h++) { /* the decay until the last impulse */
         *entry(s, height_row(s, h), last) -= s->problem->damping_ratio * (1 + s->peak[h]);
         *entry(s, height_row(s, h) + 1, last) -= s->problem->spacing * s->problem->damping_ratio;
     }
@@ -149,7 +152,7 @@ static void put_impulses(const hump_state *s, const series *empty, const double 
 static void put_zero(const hump_state *s, const series *divided, size_t k, newton_form *d)
 {
     const double spacing = s->problem->spacing;
-    const size_t column = hump_zero_at(s->n, k);
+    const size_t column = hump_zero_at(s->problem, k);
     series again = *divided;
     quell_series_divide(&again, s->n, s->zero[k]);
     for (size_t h = 0; h + 1 < s->n; h++) {
@@ -169,7 +172,7 @@ static void put_zero(const hump_state *s, const series *divided, size_t k, newto
 static void put_peaks(const hump_state *s)
 {
     const double spacing = s->problem->spacing, zeta = s->problem->damping_ratio,
-                 decay = zeta * s->angle[s->n];
+                 decay = zeta * s->angle[s->problem->impulses - 1];
     for (size_t h = 0; h + 1 < s->n; h++) {
         double height = log(cabs(s->q[h])) - decay * (1 + s->peak[h]) - log(s->problem->tolerance);
         double slope = creal(s->q_slope[h] / s->q[h]) - decay, curvature = s->q_log_curvature[h];
@@ -179,7 +182,7 @@ static void put_peaks(const hump_state *s)
             slope += 1 / gap;
             curvature -= 1 / (gap * gap);
         }
-        const size_t row = height_row(s, h), column = hump_peak_at(s->n, h);
+        const size_t row = height_row(s, h), column = hump_peak_at(s->problem, h);
         s->f[row] = height;
         s->f[row + 1] = spacing * slope;
         *entry(s, row, column) += spacing * slope;
@@ -191,8 +194,10 @@ static void put_peaks(const hump_state *s)
    stationary: in place of that its last impulse comes after exactly one damped period. */
 static void put_anchor(const hump_state *s, const double *x)
 {
-    const size_t n = s->n, anchor = s->size - 1, row = height_row(s, 0) + 1, last = hump_time_at(n, n);
-    const size_t middle = n % 2 == 1 ? hump_zero_at(n, n / 2) : hump_peak_at(n, n / 2 - 1);
+    const hump_problem *problem = s->problem;
+    const size_t n = s->n, anchor = s->size - 1, row = height_row(s, 0) + 1,
+                 last = hump_time_at(problem, problem->impulses - 1);
+    const size_t middle = n % 2 == 1 ? hump_zero_at(problem, n / 2) : hump_peak_at(problem, n / 2 - 1);
     s->f[anchor] = x[middle];
     *entry(s, anchor, middle) = 1;
     if (!s->problem->last_at_period)
@@ -208,8 +213,8 @@ static bool expand_sum(hump_state *s, series *sum, newton_form moved[HUMP_ZEROS_
 {
     for (size_t i = 0; i < s->n; i++) {
         quell_series_divide(sum, i, s->zero[i]);
-        s->f[zero_row(i)] = sum->re[i];
-        s->f[zero_row(i) + 1] = sum->im[i];
+        s->f[zero_row(s, i)] = sum->re[i];
+        s->f[zero_row(s, i) + 1] = sum->im[i];
         for (size_t k = 0; k < s->n; k++)
             moved[k].difference[i] =
                 k > i ? 0 : s->problem->spacing * quell_series_value(sum, i + 1, s->zero[k]);
@@ -237,11 +242,14 @@ bool quell_hump_evaluate(const void *problem, const double *x, double *f, double
     if (!start_series(&s, &empty))
         return false;
     sum = empty;
-    f[0] = -1;
-    for (size_t i = 0; i <= s.n; i++) {
-        quell_series_add(&sum, s.p, s.angle[i], x[i]);
-        f[0] += x[i];
+    double amplitudes = -1;
+    for (size_t i = 0; i < s.problem->impulses; i++) {
+        const double amplitude = hump_amplitude(s.problem, x, i);
+        quell_series_add(&sum, s.p, s.angle[i], amplitude);
+        amplitudes += amplitude;
     }
+    if (s.problem->fixed == NULL)
+        f[0] = amplitudes;
     newton_form moved[HUMP_ZEROS_MAX];
     if (!expand_sum(&s, &sum, moved))
         return false;
@@ -257,12 +265,12 @@ bool quell_hump_evaluate(const void *problem, const double *x, double *f, double
 }
 
 /* Zeros and humps alternate; none may move by more than 40 % of the distance between two neighbours. */
-double quell_hump_trust(const void *problem, const double *x, const double *step)
+double quell_hump_trust(const void *given, const double *x, const double *step)
 {
-    const size_t n = ((const hump_problem *)problem)->zeros;
+    const hump_problem *problem = given;
     double share = 1;
-    for (size_t h = 0; h + 1 < n; h++) {
-        const size_t peak = hump_peak_at(n, h), below = hump_zero_at(n, h), above = below + 1;
+    for (size_t h = 0; h + 1 < problem->zeros; h++) {
+        const size_t peak = hump_peak_at(problem, h), below = hump_zero_at(problem, h), above = below + 1;
         double gap = fmin(fabs(x[peak] - x[below]), fabs(x[above] - x[peak]));
         double most = fmax(fabs(step[peak]), fmax(fabs(step[below]), fabs(step[above])));
         if (most > 0.4 * gap)

@@ -2,6 +2,7 @@
 #include "shaping/shaping_private.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 /* Steps in damping ratio: the largest taken, and the one at which the family is said to end. */
@@ -11,19 +12,16 @@ static const double step_largest = 0.02, step_least = 1e-6;
    the zeros lie close, rounding moves them by more of their spacing than that: by newton_rounding / spacing. */
 static const double newton_between = 1e-4, newton_final = 1e-9, newton_rounding = 1e-14;
 
-/* Residuals are sums of doubles of order 1: a smaller tolerance cannot be told from this one. */
-static const double tolerance_least = 1e-12;
-
-/* Positive impulses in order of time. */
-static bool is_sound(const double *x, size_t n)
+/* Impulses in order of time, and positive where they are not given. */
+static bool is_sound(const hump_problem *problem, const double *x)
 {
     double before = 0;
-    for (size_t i = 0; i <= n; i++) {
-        if (!(x[i] > 0))
+    for (size_t i = 0; i < problem->impulses; i++) {
+        if (problem->fixed == NULL && !(x[i] > 0))
             return false;
-        if (i > 0 && !(x[hump_time_at(n, i)] > before))
+        if (i > 0 && !(x[hump_time_at(problem, i)] > before))
             return false;
-        before = i > 0 ? x[hump_time_at(n, i)] : 0;
+        before = i > 0 ? x[hump_time_at(problem, i)] : 0;
     }
     return true;
 }
@@ -32,19 +30,20 @@ static bool is_sound(const double *x, size_t n)
    mode decays, times stretch with its damped period. x is untouched on failure. */
 static bool advance(hump_problem *problem, double *x, double from, double to, double newton_tolerance)
 {
-    const newton_system system = {4 * problem->zeros, problem, quell_hump_evaluate, quell_hump_trust};
+    const newton_system system = {hump_size(problem), problem, quell_hump_evaluate, quell_hump_trust};
     const double ratio = quell_half_period_decay(to) / quell_half_period_decay(from);
     const double stretch = sqrt((1 - from * from) / (1 - to * to));
     double trial[NEWTON_MAX], factor = 1, sum = 0;
     memcpy(trial, x, system.size * sizeof *x);
-    for (size_t i = 0; i <= problem->zeros; i++, factor *= ratio)
+    const size_t amplitudes = problem->fixed == NULL ? problem->impulses : 0;
+    for (size_t i = 0; i < amplitudes; i++, factor *= ratio)
         sum += trial[i] *= factor;
-    for (size_t i = 0; i <= problem->zeros; i++)
+    for (size_t i = 0; i < amplitudes; i++)
         trial[i] /= sum;
-    for (size_t i = 1; i <= problem->zeros; i++)
-        trial[hump_time_at(problem->zeros, i)] *= stretch;
+    for (size_t i = 1; i < problem->impulses; i++)
+        trial[hump_time_at(problem, i)] *= stretch;
     problem->damping_ratio = to;
-    if (!quell_newton_solve(&system, trial, newton_tolerance) || !is_sound(trial, problem->zeros))
+    if (!quell_newton_solve(&system, trial, newton_tolerance) || !is_sound(problem, trial))
         return false;
     memcpy(x, trial, system.size * sizeof *x);
     return true;
@@ -69,31 +68,40 @@ static double continue_to(hump_problem *problem, double *x, double goal)
     return reached;
 }
 
-static quell_status refuse(quell_error *err, const char *title, const quell_design_point *at, double reached)
+quell_status quell_refuse_damping(quell_error *err, const char *what, double asked, double reached)
 {
-    char found[32], most[32], tolerance[32];
-    return quell_fail(
-        err, QUELL_E_NO_SHAPER,
-        "damping ratio is %s, want at most %s: beyond it no %s shaper with a tolerance of %s exists",
-        quell_number_print(found, sizeof found, at->damping_ratio, 6),
-        quell_number_print(most, sizeof most, floor(reached * 1e4) / 1e4, 4), title,
-        quell_number_print(tolerance, sizeof tolerance, at->tolerance, 6));
+    char found[32], most[32];
+    return quell_fail(err, QUELL_E_NO_SHAPER, "damping ratio is %s, want at most %s: beyond it no %s exists",
+                      quell_number_print(found, sizeof found, asked, 6),
+                      quell_number_print(most, sizeof most, floor(reached * 1e4) / 1e4, 4), what);
+}
+
+quell_status quell_hump_continue(quell_shaper *out, hump_problem *problem, double *x, const char *title,
+                                 const quell_design_point *at, quell_error *err)
+{
+    char what[96], tolerance[32];
+    double reached = continue_to(problem, x, at->damping_ratio);
+    if (reached < at->damping_ratio) {
+        snprintf(what, sizeof what, "%s shaper with a tolerance of %s", title,
+                 quell_number_print(tolerance, sizeof tolerance, at->tolerance, 6));
+        return quell_refuse_damping(err, what, at->damping_ratio, reached);
+    }
+    out->count = problem->impulses;
+    for (size_t i = 0; i < out->count; i++) {
+        out->amplitude[i] = hump_amplitude(problem, x, i);
+        out->time_s[i] = i > 0 ? x[hump_time_at(problem, i)] / QUELL_TAU : 0;
+    }
+    return QUELL_OK;
 }
 
 quell_status quell_hump_design(quell_shaper *out, size_t zeros, bool last_at_period, const char *title,
                                const quell_design_point *at, quell_error *err)
 {
-    hump_problem problem = {
-        .zeros = zeros, .last_at_period = last_at_period, .tolerance = fmax(at->tolerance, tolerance_least)};
+    hump_problem problem = {.zeros = zeros,
+                            .impulses = zeros + 1,
+                            .last_at_period = last_at_period,
+                            .tolerance = fmax(at->tolerance, HUMP_TOLERANCE_LEAST)};
     double x[NEWTON_MAX];
     quell_hump_undamped(&problem, x);
-    double reached = continue_to(&problem, x, at->damping_ratio);
-    if (reached < at->damping_ratio)
-        return refuse(err, title, at, reached);
-    out->count = zeros + 1;
-    for (size_t i = 0; i <= zeros; i++) {
-        out->amplitude[i] = x[i];
-        out->time_s[i] = i > 0 ? x[hump_time_at(zeros, i)] / QUELL_TAU : 0;
-    }
-    return QUELL_OK;
+    return quell_hump_continue(out, &problem, x, title, at, err);
 }

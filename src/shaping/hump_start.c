@@ -41,12 +41,13 @@ void quell_hump_undamped(hump_problem *problem, double *x)
     const double x0 = 1 / cosh(acosh(1 / problem->tolerance) / (double)n), step = QUELL_PI / (double)n;
     double zero[HUMP_ZEROS_MAX];
     problem->spacing = -place(x0);
+    problem->middle = QUELL_PI * (double)n / 2;
     for (size_t k = 0; k < n; k++) {
         zero[k] = 2 * k + 1 == n ? 0 : place(x0 * cos(((double)k + 0.5) * step));
-        x[hump_zero_at(n, k)] = zero[k] / problem->spacing;
-        x[hump_time_at(n, k + 1)] = QUELL_PI * ((double)k + 1);
+        x[hump_zero_at(problem, k)] = zero[k] / problem->spacing;
+        x[hump_time_at(problem, k + 1)] = QUELL_PI * ((double)k + 1);
     }
     for (size_t k = 1; k < n; k++)
-        x[hump_peak_at(n, k - 1)] = 2 * k == n ? 0 : place(x0 * cos((double)k * step)) / problem->spacing;
+        x[hump_peak_at(problem, k - 1)] = 2 * k == n ? 0 : place(x0 * cos((double)k * step)) / problem->spacing;
     fill_amplitudes(x, zero, n);
 }
