@@ -172,7 +172,8 @@ double quell_need_residual(const quell_need *need, const quell_machine *machine,
     the residual limit, the least spread; within 3 % of that, the one that covers the wider band. If none is: the least
     worst ripple whose rounding is within its limit, else the least worst ripple.
     need->residual_limit: NaN takes the machine file's residual-limit or ripple-limit. machine: NULL if nothing is
-    known: all built-in families are candidates. The choice does not refer to need and machine afterwards.
+    known: all built-in families are candidates that have no negative impulses and are no smooth kernels; those have
+    to be listed. The choice does not refer to need and machine afterwards.
     QUELL_OK; QUELL_E_NOT_MET with out filled in (the best chosen; or no modes, or a controller that takes no shapers:
     chosen is -1 and why says so); QUELL_E_USAGE if no limit is stated, or a number of the need is out of range;
     QUELL_E_MEMORY. Texts live in arena; out is untouched on failures but QUELL_E_NOT_MET. */

@@ -49,7 +49,10 @@ typedef struct quell_shaper {
 
 enum {
     QUELL_FAMILY_TOLERANCE = 1, /**< has humps of height V */
-    QUELL_FAMILY_NEGATIVE = 2   /**< has negative impulses: asks more of the drives, can excite higher modes */
+    QUELL_FAMILY_NEGATIVE = 2,  /**< has negative impulses: asks more of the drives, can excite higher modes */
+    /** A continuous kernel, sampled: its first zero is at the design frequency, undamped; damped, its length is the one that
+        leaves the design mode least. */
+    QUELL_FAMILY_SMOOTH = 4
 };
 
 /** A row of the family table. Adding a family is a new file in src/shaping and a row: tests loop over the table. */
@@ -73,8 +76,8 @@ const quell_family *quell_family_find(const char *id);
     from fitted tables. Returns QUELL_OK; QUELL_E_USAGE if the point is out of range (frequency, damping ratio in
     [0, 0.3], tolerance in (0, 0.2]); QUELL_E_NO_SHAPER naming the largest damping ratio at which the family has a
     solution for that tolerance. out is untouched on failure.
-    Time: below 1 us for the ZV family and undamped points; 0.02 to 0.4 ms where humps are solved for; a few ms next to
-    the end of a family and where it refuses. Many designs that differ in frequency alone are one design and
+    Time: below 1 us for the ZV family and undamped points; 0.02 to 0.4 ms where humps or times are solved for, or the
+    length of a smooth kernel; a few ms next to the end of a family and where it refuses. Many designs that differ in frequency alone are one design and
     quell_shaper_scale. */
 quell_status quell_shaper_design(quell_shaper *out, const quell_family *family, const quell_design_point *at,
                                  quell_error *err);
@@ -267,7 +270,7 @@ typedef struct quell_textbook_limits {
     size_t parts;                        /**< 1: families alone; 2 or 3: also products of so many */
     bool by_spread;                      /**< least spread; else least duration */
     double tolerance;                    /**< V of families with humps; 0: free */
-    size_t families;                     /**< of `family`; 0: all without negative impulses */
+    size_t families;                     /**< of `family`; 0: all but negative and smooth ones */
     const quell_family *const *family;
 } quell_textbook_limits;
 

@@ -129,6 +129,14 @@ void candidate_judge(const choice_work *work, quell_candidate *row, const quell_
     row->delay_s = moments.mean_s;
 }
 
+bool candidate_is_negative(const quell_candidate *row)
+{
+    for (size_t i = 0; i < row->shaper.count; i++)
+        if (row->shaper.amplitude[i] < 0)
+            return true;
+    return false;
+}
+
 /* ---------------------------------------------------------------- rows */
 
 static quell_candidate *new_row(choice_work *work, const char *id, const char *title)

@@ -15,7 +15,13 @@ static const quell_own_family *find_own(const quell_machine *machine, const char
     return NULL;
 }
 
-/* The families listed; where none are, all that are built in. */
+/* Families that are tried unasked: those with negative impulses load the drives, and few controllers run smooth kernels. */
+static bool is_ordinary(const quell_family *family)
+{
+    return (family->flags & (QUELL_FAMILY_NEGATIVE | QUELL_FAMILY_SMOOTH)) == 0;
+}
+
+/* The families listed; where none are, the ordinary ones that are built in. */
 static void list_families(choice_work *work)
 {
     const quell_controller *controller = &work->machine->controller;
@@ -33,6 +39,8 @@ static void list_families(choice_work *work)
             family->built_in != NULL ? family->built_in->title : choice_say(work, "%s", family->id);
     }
     for (size_t i = 0; work->families_assumed && i < count && work->families < CHOOSE_FAMILIES_MAX; i++) {
+        if (!is_ordinary(&built_in[i]))
+            continue;
         search_family *family = &work->family[work->families++];
         family->id = built_in[i].id;
         family->built_in = &built_in[i];

@@ -40,6 +40,9 @@ void candidate_cover(const axis_needs *needs, const quell_shaper *shaper, quell_
 /* How wide the stretch is that covers the estimate: ln(high / low); 0 if it is not covered. */
 double candidate_coverage(const axis_needs *needs, const quell_candidate *row);
 
+/* Whether an impulse of the row's shaper is negative. */
+bool candidate_is_negative(const quell_candidate *row);
+
 /* Adds all rows: families, old setting, no shaper. */
 void candidates_add(choice_work *work);
 

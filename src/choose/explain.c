@@ -55,7 +55,7 @@ static const char *reason_too_much(choice_work *work, const quell_candidate *row
                       alike ? "" : worst.text, quell_number_percent(work->out->residual_limit).text);
 }
 
-static const char *reason_of(choice_work *work, size_t i)
+static const char *judgement_of(choice_work *work, size_t i)
 {
     const quell_axis_choice *out = work->out;
     const quell_candidate *row = &out->candidate[i];
@@ -71,6 +71,14 @@ static const char *reason_of(choice_work *work, size_t i)
         return reason_not_chosen(work, row);
     return won_by_coverage(out) ? "meets the limit; widest within 3 % of the least spread"
                                 : "least spread that meets the limit";
+}
+
+static const char *reason_of(choice_work *work, size_t i)
+{
+    const char *judgement = judgement_of(work, i);
+    if (!candidate_is_negative(&work->out->candidate[i]))
+        return judgement;
+    return choice_say(work, "%s; negative impulses ask more of the drives and can excite higher modes", judgement);
 }
 
 static size_t count_meeting(const quell_axis_choice *choice)

@@ -39,9 +39,8 @@ static void note_families(choice_work *work)
 {
     const quell_controller *controller = &work->machine->controller;
     if (work->families_assumed)
-        add(work, "shapers is not stated: every built-in family is a candidate; the controller may not take "
-                  "the one "
-                  "chosen");
+        add(work, "shapers is not stated: every built-in family is a candidate, save those with negative impulses and "
+                  "smooth kernels, which have to be listed; the controller may not take the one chosen");
     for (size_t i = 0; i < work->families; i++)
         if (work->family[i].built_in != NULL &&
             (work->family[i].built_in->flags & QUELL_FAMILY_TOLERANCE) != 0 && isnan(controller->tolerance)) {
@@ -50,6 +49,15 @@ static void note_families(choice_work *work)
                       "another V leaves another residual");
             return;
         }
+}
+
+/* Negative impulses have a price that no column shows. */
+static void note_negative(choice_work *work)
+{
+    const quell_axis_choice *out = work->out;
+    if (out->chosen >= 0 && candidate_is_negative(&out->candidate[out->chosen]))
+        add(work, "the one chosen has negative impulses: it asks more of the drives than the command without a shaper, and "
+                  "can excite higher modes than those listed; try it before relying on it");
 }
 
 static void note_load(choice_work *work)
@@ -114,6 +122,7 @@ void choice_add_notes(choice_work *work)
 {
     note_motion(work);
     note_families(work);
+    note_negative(work);
     note_load(work);
     note_design(work);
     note_readings(work);

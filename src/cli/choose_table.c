@@ -40,7 +40,8 @@ bool choose_has_design_point(const quell_candidate *row)
    keeps to 80 columns. */
 const char *choose_short_title(const quell_candidate *row)
 {
-    static const char *const brief[][2] = {{"two-hump EI", "2-hump EI"}, {"three-hump EI", "3-hump EI"}};
+    static const char *const brief[][2] = {
+        {"two-hump EI", "2-hump EI"}, {"three-hump EI", "3-hump EI"}, {"raised cosine", "raised cos"}};
     const char *colon = row->is_old ? strstr(row->title, ": ") : NULL;
     const char *title = colon != NULL ? colon + 2 : row->title;
     for (size_t i = 0; i < sizeof brief / sizeof brief[0]; i++)

@@ -194,6 +194,14 @@ static quell_json build_json(const shaper_view *view)
 
 /* ---------------------------------------------------------------- words */
 
+static bool has_negative_impulses(const quell_shaper *shaper)
+{
+    for (size_t i = 0; i < shaper->count; i++)
+        if (shaper->amplitude[i] < 0)
+            return true;
+    return false;
+}
+
 static void say_meaning(const cli_run *run, const shaper_view *view)
 {
     const quell_shaper *shaper = &view->shaper;
@@ -207,6 +215,14 @@ static void say_meaning(const cli_run *run, const shaper_view *view)
     if (shaper->family == NULL && shaper->count > 1 && view->points == 0)
         cli_say(run, "A list or a product has no one design mode: its insensitivity is stated at the first "
                      "--at HZ:ZETA.");
+    if (has_negative_impulses(shaper))
+        cli_say(run, "It has negative impulses: it asks more of the drives than the command without a shaper does, and "
+                     "can excite higher modes; look at those with --at.");
+    if (shaper->family != NULL && (shaper->family->flags & QUELL_FAMILY_SMOOTH) != 0)
+        cli_say(run, "It is a smooth kernel as a controller with a fixed clock runs it, sampled in the middle of %zu equal "
+                     "parts; its first zero is at the design frequency, or, damped, its length is the one that leaves "
+                     "the design mode least.",
+                shaper->count);
     char held[32], hump[32];
     if (shaper->family != NULL && view->insensitivity.tolerance > 1.001 * shaper->at.tolerance)
         cli_say(run,
@@ -272,7 +288,11 @@ const cli_command cli_shaper = {
     "tolerance "
     "(0.05 if not given); or impulses:A@T,A@T,... with times in s; or several of these joined by `*`. "
     "Families: zv, "
-    "zvd, zvdd, zvddd, ei, ei-two-hump, ei-three-hump.",
+    "zvd, zvdd, zvddd, ei, ei-two-hump, ei-three-hump. With negative impulses, which ask more of the drives and can "
+    "excite "
+    "higher modes: um-zv, um-zvd, um-ei. Smooth kernels, as lists of 60 impulses: box, raised-cosine, spline2, "
+    "spline3, "
+    "spline4.",
     "  quell shaper zvd:47.2:0.05 --at 47.2:0.05 --at 52:0.05\n"
     "  quell shaper 'zv:40:0.05*zv:65:0.02' --at 40:0.05 --plot shaper.png\n",
     groups,

@@ -15,6 +15,22 @@ static const quell_family table[] = {
      quell_design_two_hump},
     {"ei-three-hump", "three-hump EI", "five impulses; three humps of height V", QUELL_FAMILY_TOLERANCE,
      quell_design_three_hump},
+    {"um-zv", "UM-ZV",
+     "impulses of 1, -1, 1; shorter than ZV, but asks more of the drives and can excite higher modes",
+     QUELL_FAMILY_NEGATIVE, quell_design_um_zv},
+    {"um-zvd", "UM-ZVD",
+     "impulses of 1, -1, 1, -1, 1; also flat at the mode; asks more of the drives, can excite higher modes",
+     QUELL_FAMILY_NEGATIVE, quell_design_um_zvd},
+    {"um-ei", "UM-EI",
+     "impulses of 1, -1, 1, -1, 1; leaves V at the mode; asks more of the drives, can excite higher modes",
+     QUELL_FAMILY_NEGATIVE | QUELL_FAMILY_TOLERANCE, quell_design_um_ei},
+    {"box", "box", "moving average of one period", QUELL_FAMILY_SMOOTH, quell_design_box},
+    {"raised-cosine", "raised cosine", "smooth kernel of two periods", QUELL_FAMILY_SMOOTH,
+     quell_design_raised_cosine},
+    {"spline2", "B-spline 2", "two moving averages in a row: a triangle", QUELL_FAMILY_SMOOTH,
+     quell_design_spline2},
+    {"spline3", "B-spline 3", "three moving averages in a row", QUELL_FAMILY_SMOOTH, quell_design_spline3},
+    {"spline4", "B-spline 4", "four moving averages in a row", QUELL_FAMILY_SMOOTH, quell_design_spline4},
 };
 
 const quell_family *quell_families(size_t *count)

@@ -118,7 +118,8 @@ double quell_shaper_tolerance(const quell_shaper *shaper)
        tolerance draws the zeros together: undamped, n of them share a band of (4 / pi) asin(1 / cosh(acosh(1/V) / n))
        times the frequency (Dolph 1946), and a step must be well within the gap of two. */
     const curve c = {shaper, shaper->at.damping_ratio};
-    const double zeros = (double)(shaper->count - 1),
+    const bool negative = (shaper->family->flags & QUELL_FAMILY_NEGATIVE) != 0; /* two impulses to a zero */
+    const double zeros = (double)(negative ? (shaper->count - 1) / 2 : shaper->count - 1),
                  band_hz = 4 / QUELL_PI * asin(1 / cosh(acosh(1 / shaper->at.tolerance) / zeros)) *
                            shaper->at.frequency_hz;
     const double step = fmin(step_for(shaper, shaper->at.frequency_hz) / 2, band_hz / (16 * zeros));

@@ -74,7 +74,7 @@ static bool allowed(const hunt *in, const quell_family *family)
     for (size_t i = 0; i < limits->families; i++)
         if (limits->family[i] == family)
             return true;
-    return limits->families == 0 && (family->flags & QUELL_FAMILY_NEGATIVE) == 0;
+    return limits->families == 0 && (family->flags & (QUELL_FAMILY_NEGATIVE | QUELL_FAMILY_SMOOTH)) == 0;
 }
 
 static void add_component(hunt *in, const quell_family *family, double zeta, double tolerance)

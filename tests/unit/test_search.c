@@ -108,10 +108,21 @@ static quell_modes random_modes(quell_random *random)
     return modes;
 }
 
+/* The first families of the table, up to the smooth ones: those have some ten times as many impulses, and a dense grid takes
+   as much longer. */
+static const quell_family *quick_families(size_t *count)
+{
+    size_t families;
+    const quell_family *family = quell_families(&families);
+    for (*count = 0; *count < families && (family[*count].flags & QUELL_FAMILY_SMOOTH) == 0;)
+        ++*count;
+    return family;
+}
+
 START_TEST(nothing_on_a_dense_grid_is_better)
 {
     size_t families, met = 0, missed = 0;
-    const quell_family *family = quell_families(&families);
+    const quell_family *family = quick_families(&families);
     quell_random *random = quell_random_create(11 + (uint64_t)_i);
     for (int trial = 0; trial < 6; trial++) {
         setup at;
@@ -305,7 +316,7 @@ START_TEST(a_design_outside_the_ranges_is_only_taken_when_nothing_inside_meets)
     quell_random *random = quell_random_create(5);
     for (int trial = 0; trial < 40; trial++) {
         size_t families;
-        const quell_family *family = quell_families(&families);
+        const quell_family *family = quick_families(&families);
         setup at;
         begin(&at, 'x', family[(size_t)trial % families].id);
         at.modes = random_modes(random);

@@ -1,4 +1,5 @@
-/* shaping: designs against closed forms, exact tables and published fits (check-values.md 1.1, 1.3, 1.4, 1.5). */
+/* shaping: designs against closed forms, exact tables and published fits (check-values.md 1.1, 1.3 to
+   1.7). */
 #include "suites.h"
 
 #include "quell/shaping.h"
@@ -255,6 +256,157 @@ START_TEST(three_hump_ei_ends_and_says_where)
 }
 END_TEST
 
+/* 1.6: zeta, times in undamped periods; exact solution of the constraints (D). */
+static const double um_zv_exact[][3] = {{0, 1.0 / 6, 1.0 / 3},
+                                        {.05, .181405696328, .333925578140},
+                                        {.1, .196799952031, .335717379631},
+                                        {.2, .229902263484, .343118364981}};
+static const double um_zvd_exact[][5] = {{0, .089512547727, .366233824467, .642955101207, .732467648934},
+                                         {.05, .104228349217, .362286091526, .657869337163, .733975885230},
+                                         {.1, .120306769190, .359830633998, .674564488921, .738530284235}};
+static const double um_ei_exact[][5] = {{0, .094075990822, .368366125051, .642656259281, .736732250103},
+                                        {.05, .109956951454, .365282437677, .657497622165, .738017992764},
+                                        {.1, .127507965990, .363925570217, .673998734301, .742233691097}};
+
+static void check_unity(const char *id, const double *row, size_t count)
+{
+    static const double amplitude[] = {1, -1, 1, -1, 1};
+    quell_shaper shaper = design(id, row[0], .05);
+    ck_assert((shaper.family->flags & QUELL_FAMILY_NEGATIVE) != 0);
+    check_amplitudes(&shaper, amplitude, count, 1e-15);
+    for (size_t i = 1; i < count; i++)
+        CHECK_NEAR(shaper.time_s[i], row[i], 1e-9);
+}
+
+START_TEST(unity_magnitude_shapers_have_their_exact_tables)
+{
+    for (size_t r = 0; r < COUNT(um_zv_exact); r++)
+        check_unity("um-zv", um_zv_exact[r], 3);
+    for (size_t r = 0; r < COUNT(um_zvd_exact); r++)
+        check_unity("um-zvd", um_zvd_exact[r], 5);
+    for (size_t r = 0; r < COUNT(um_ei_exact); r++)
+        check_unity("um-ei", um_ei_exact[r], 5);
+}
+END_TEST
+
+START_TEST(published_fits_of_unity_magnitude_shapers_are_near)
+{
+    /* 1.6, Singhose, Singer and Seering, ASME JDSMC 119(2), 1997 (M, reproduced by re-fitting): within 5e-4 */
+    static const double zv[][4] = {{.16658, .29277, .07544, .21335}, {.33323, .00533, .17914, .20125}};
+    static const double zvd[][4] = {{.08945, .28411, .23013, .16401},
+                                    {.36613, -.08833, .24048, .17001},
+                                    {.64277, .29103, .23262, .43784},
+                                    {.73228, .00992, .49385, .38633}};
+    static const double ei[][4] = {{.09374, .31903, .13582, .65274},
+                                   {.36798, -.05894, .13641, .63266},
+                                   {.64256, .28595, .26334, .24999},
+                                   {.73664, .00162, .52749, .19208}};
+    for (int percent = 0; percent <= 30; percent++) {
+        const double z = percent / 100.0;
+        quell_shaper shaper = design("um-zv", z, .05);
+        for (size_t i = 0; i < 2; i++)
+            CHECK_NEAR(shaper.time_s[i + 1], cubic(zv[i], z), 5e-4);
+        shaper = design("um-zvd", z, .05);
+        for (size_t i = 0; i < 4; i++)
+            CHECK_NEAR(shaper.time_s[i + 1], cubic(zvd[i], z), 5e-4);
+        shaper = design("um-ei", z, .05);
+        for (size_t i = 0; i < 4; i++)
+            CHECK_NEAR(shaper.time_s[i + 1], cubic(ei[i], z), 5e-4);
+    }
+}
+END_TEST
+
+START_TEST(unity_magnitude_ei_exists_everywhere)
+{
+    /* at every damping ratio and tolerance that can be asked for; what the definition says of it is in the property tests */
+    for (int z = 0; z <= 30; z++)
+        for (int v = 0; v <= 30; v++)
+            design("um-ei", z / 100.0, .001 * pow(200, v / 30.0));
+    /* V -> 0 moves both zeros to the design mode: UM-ZVD (exact limit) */
+    static const double tolerance[] = {1e-12, 1e-30, 5e-324};
+    for (size_t v = 0; v < COUNT(tolerance); v++)
+        for (double z = 0; z < 0.31; z += 0.1) {
+            quell_shaper shaper = design("um-ei", fmin(z, .3), tolerance[v]), limit = design("um-zvd", fmin(z, .3), .05);
+            check_times(&shaper, limit.time_s, 5, 1, 1e-9);
+        }
+}
+END_TEST
+
+/* 1.7 (D): what the continuous kernels leave undamped, x = frequency / design frequency, and their spreads at 1 Hz. */
+static double sinc(double x)
+{
+    return x == 0 ? 1 : sin(QUELL_PI * x) / (QUELL_PI * x);
+}
+
+START_TEST(smooth_kernels_are_the_continuous_ones)
+{
+    /* spreads: a box of length 1 has 1 / sqrt(12), m boxes sqrt(m) of that; a raised cosine of length L, by parts,
+       L sqrt(1/12 - 1 / (2 pi^2)); a sum over N parts is off by (x / N)^2 of it or less */
+    static const struct {
+        const char *id;
+        double periods, power;
+    } rows[] = {{"box", 1, 1}, {"spline2", 2, 2}, {"spline3", 3, 3}, {"spline4", 4, 4}, {"raised-cosine", 2, 0}};
+    for (size_t r = 0; r < COUNT(rows); r++) {
+        quell_shaper kernel = design(rows[r].id, 0, .05);
+        const double n = (double)kernel.count, length = rows[r].periods, power = rows[r].power;
+        const double spread = power > 0 ? sqrt(power / 12) : length * sqrt(1 / 12.0 - 1 / (2 * QUELL_PI * QUELL_PI));
+        quell_shaper_moments moments = quell_shaper_measure(&kernel);
+        ck_assert((kernel.family->flags & QUELL_FAMILY_SMOOTH) != 0);
+        CHECK_NEAR(moments.duration_s, length * (1 - 1 / n), 1e-14);
+        CHECK_NEAR(moments.mean_s + length / n / 2, length / 2, 1e-14); /* from the kernel's beginning */
+        CHECK_NEAR(moments.spread_s / spread, 1, 3e-4);
+        CHECK_NEAR(quell_residual(&kernel, 1, 0), 0, 1e-15);
+        for (double x = 0.05; x < 3; x += 0.05) {
+            double want = power > 0 ? fabs(pow(sinc(x), power)) : fabs(sinc(2 * x) / (1 - 4 * x * x));
+            if (power <= 0 && fabs(2 * x - 1) < 1e-9)
+                want = 0.5; /* the limit, 1.7 */
+            CHECK_NEAR(quell_residual(&kernel, x, 0), want, 1.5e-3);
+        }
+    }
+    /* printed digits of 1.7: a box and a triangle of length 1, a raised cosine of length 2 (f L = 1.5 at x = .75) */
+    quell_shaper box = design("box", 0, .05), triangle = design("spline2", 0, .05), cosine = design("raised-cosine", 0, .05);
+    CHECK_NEAR(quell_residual(&box, .5, 0), .636619772368, 2e-4);
+    CHECK_NEAR(quell_residual(&box, 1.1, 0), .089421058462, 1e-4);
+    CHECK_NEAR(quell_residual(&box, 1.5, 0), .212206590789, 3e-4);
+    CHECK_NEAR(quell_residual(&triangle, .5, 0), .405284734569, 5e-4);
+    CHECK_NEAR(quell_residual(&cosine, .25, 0), .848826363157, 1e-6);
+    CHECK_NEAR(quell_residual(&cosine, .5, 0), .5, 1e-6);
+    CHECK_NEAR(quell_residual(&cosine, .75, 0), .169765272631, 1e-6);
+    quell_insensitivity band = quell_shaper_insensitivity(&box, 1, 0, .05);
+    CHECK_NEAR(band.low_hz, .952210156840, 1e-4);
+    CHECK_NEAR(band.high_hz, 1.052887367595, 1e-4);
+}
+END_TEST
+
+/* |int_0^L exp((zeta + j sqrt(1 - zeta^2)) 2 pi (t - L)) dt| / L of a box, in closed form. */
+static double damped_box(double zeta, double length)
+{
+    const double decay = QUELL_TAU * zeta * length, angle = QUELL_TAU * sqrt(1 - zeta * zeta) * length;
+    const double gone = exp(-decay);
+    return sqrt(1 - 2 * gone * cos(angle) + gone * gone) / (QUELL_TAU * length);
+}
+
+START_TEST(damped_smooth_kernels_leave_the_mode_least)
+{
+    /* the minimum over the length of the closed form, on a dense grid; the list's is that of a kernel in 60 parts */
+    for (double z = .05; z < .27; z += .05) {
+        double best = 1, least = damped_box(z, 1);
+        for (double length = .9; length < 1.2; length += 1e-5)
+            if (damped_box(z, length) < least)
+                least = damped_box(z, best = length);
+        quell_shaper box = design("box", z, .05);
+        CHECK_NEAR(box.time_s[box.count - 1] * 60 / 59, best, 6e-3);
+        CHECK_NEAR(quell_residual(&box, 1, z) / least, 1, 3e-2);
+    }
+    quell_shaper out;
+    quell_error err = {0};
+    quell_design_point at = {40, .3, .05};
+    ck_assert_int_eq(quell_shaper_design(&out, quell_family_find("box"), &at, &err), QUELL_E_NO_SHAPER);
+    ck_assert_ptr_nonnull(strstr(err.text, "damping ratio is 0.3, want at most 0.27"));
+    ck_assert_ptr_nonnull(strstr(err.text, "no box that leaves the mode least exists"));
+}
+END_TEST
+
 START_TEST(a_vanishing_tolerance_leads_to_the_zv_family)
 {
     /* V -> 0 moves all zeros to the design mode: EI, two- and three-hump EI become ZVD, ZVDD, ZVDDD (exact limit) */
@@ -334,6 +486,11 @@ Suite *suite_shaping_design(void)
     tcase_add_test(cases, damped_multi_hump_ei_has_its_exact_tables);
     tcase_add_test(cases, published_fits_of_multi_hump_ei_are_near);
     tcase_add_test(cases, three_hump_ei_ends_and_says_where);
+    tcase_add_test(cases, unity_magnitude_shapers_have_their_exact_tables);
+    tcase_add_test(cases, published_fits_of_unity_magnitude_shapers_are_near);
+    tcase_add_test(cases, unity_magnitude_ei_exists_everywhere);
+    tcase_add_test(cases, smooth_kernels_are_the_continuous_ones);
+    tcase_add_test(cases, damped_smooth_kernels_leave_the_mode_least);
     tcase_add_test(cases, a_vanishing_tolerance_leads_to_the_zv_family);
     tcase_add_test(cases, points_out_of_range_are_refused);
     tcase_add_test(cases, families_are_found_by_their_ids);
