@@ -239,6 +239,17 @@ typedef struct quell_tailored {
     many impulses or on such ticks meets the limit; QUELL_E_MEMORY. out untouched on failure. Time: some 10 to 100 ms. */
 quell_status quell_tailor(quell_tailored *out, const quell_bands *bands, const quell_tailor_limits *limits, quell_error *err);
 
+/** The shortest smooth kernel that keeps the bands within the limit: non-negative, made of B-splines of that order (1 to 4; 2 or 3
+    are usual) whose knots are `knot_share` of its length (rounded to whole steps of the list, at least 2; order times the share is
+    at most 0.8), as a list of limits->impulses at even steps (16 to QUELL_SHAPER_MAX; 0: 121), as a controller with a fixed
+    clock runs it. The kernel behind the list is one step longer than the list. limits->tick_s must be 0. Impulses of 0 are left
+    out. The shaper's R is at most the limit times 1.001; nothing is proved (proved is false), though no list of the same make
+    that is shorter by more than 1e-4 was found to meet it.
+    QUELL_OK; QUELL_E_USAGE as quell_bands_check, or naming what is out of range; QUELL_E_NO_SHAPER if none is found;
+    QUELL_E_MEMORY. out untouched on failure. Time: some 0.1 to 1 s where bands are wide. */
+quell_status quell_tailor_smooth(quell_tailored *out, const quell_bands *bands, const quell_tailor_limits *limits,
+                                 size_t order, double knot_share, quell_error *err);
+
 /** Checks a proof without any of the designer's code: f is evaluated on a grid of step h, and min f - h^2/8 sum u_j w_j^2
     is the bound that is certain. *bound gets it. QUELL_OK if bound > residual_limit; QUELL_E_DATA naming what is wrong:
     a weight that is negative or not a number, weights of a band that exceed its share, an atom outside its band, a

@@ -56,17 +56,23 @@ static double parabola_top(double before, double middle, double after, double *p
     return bend < 0 ? middle - slope * slope / (2 * bend) : middle;
 }
 
-void band_scan(const quell_band *band, const quell_shaper *shaper, void (*peak)(void *, const band_peak *), void *into,
-               double range[2])
+void band_scan(const quell_band *band, const quell_shaper *shaper, const quell_shaper *with,
+               void (*peak)(void *, const band_peak *), void *into, double range[2])
 {
-    double squared[MOST_POINTS], low = HUGE_VAL, high = 0;
-    size_t count = band_points(band, shaper->time_s[shaper->count - 1]);
+    double squared[MOST_POINTS], other[MOST_POINTS], low = HUGE_VAL, high = 0;
+    double more_s = with != NULL ? with->time_s[with->count - 1] : 0;
+    size_t count = band_points(band, shaper->time_s[shaper->count - 1] + more_s);
     const double *ends = band->damping_ratio, zeta[DAMPINGS] = {ends[0], (ends[0] + ends[1]) / 2, ends[1]};
     double step_hz = (band->hz[1] - band->hz[0]) / (double)(count - 1);
     for (size_t z = 0; z < DAMPINGS; z++) {
         if (z > 0 && zeta[z] == zeta[z - 1])
             continue;
         residual_row(shaper, band->hz, zeta[z], count, squared);
+        if (with != NULL) {
+            residual_row(with, band->hz, zeta[z], count, other);
+            for (size_t j = 0; j < count; j++)
+                squared[j] *= other[j];
+        }
         for (size_t j = 0; j < count; j++) {
             bool first = j == 0, last = j + 1 == count;
             low = fmin(low, squared[j]);
@@ -88,7 +94,7 @@ void band_scan(const quell_band *band, const quell_shaper *shaper, void (*peak)(
 double quell_band_residual(const quell_band *band, const quell_shaper *shaper, double *least)
 {
     double range[2];
-    band_scan(band, shaper, NULL, NULL, range);
+    band_scan(band, shaper, NULL, NULL, NULL, range);
     if (least != NULL)
         *least = range[0];
     return range[1];

@@ -1,14 +1,14 @@
-/* Smooth kernels: box, raised cosine, and B-splines of order 2 to 4 (2 to 4 boxes convolved), as a controller with a fixed clock
-   runs them: a list of impulses, one in the middle of each of 60 equal parts of the kernel's length.
+/* Smooth kernels: box, raised cosine, and B-splines of order 2 to 4 (2 to 4 boxes convolved), as a controller with a fixed
+   clock runs them: a list of impulses, one in the middle of each of 60 equal parts of the kernel's length.
 
    Undamped, a box of length L leaves |sin(pi f L) / (pi f L)| of a mode, whose first zero is at f L = 1, a raised cosine
-   |sin(pi x) / (pi x (1 - x^2))|, x = f L, whose first zero is at 2; the lengths are therefore 1, 2 and m periods. Values in the
-   middle of equal parts keep those zeros exactly, and the spread within 1.4e-4 (box; the others are nearer): what the sum
-   aliases has zeros there, too. Time is counted from the first impulse, half a part after the kernel's beginning.
+   |sin(pi x) / (pi x (1 - x^2))|, x = f L, whose first zero is at 2; the lengths are therefore 1, 2 and m periods. Values in
+   the middle of equal parts keep those zeros exactly, and the spread within 3e-4 (order 2; the others are nearer): what the
+   sum aliases has zeros there, too. Time is counted from the first impulse, half a part after the kernel's beginning.
 
-   A damped mode has no zero, since the end of the kernel is fresher than its beginning. The length is the one that leaves it least,
-   the minimum that the first zero turns into; heavy damping flattens it out, and then there is none. 60 parts leave room
-   for a product with a shaper of two impulses. */
+   A damped mode has no zero, since the end of the kernel is fresher than its beginning. The length is the one that leaves it
+   least, the minimum that the first zero turns into; heavy damping flattens it out, and then there is none. 60 parts leave
+   room for a product with a shaper of two impulses. */
 #include "shaping/shaping_private.h"
 
 #include <math.h>

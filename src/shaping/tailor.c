@@ -17,7 +17,7 @@
 
 enum { WIDENINGS = 40, LENGTHENINGS = 4, PROOFS = 2 };
 
-static double lowest_hz(const quell_bands *bands)
+double tailor_lowest_hz(const quell_bands *bands)
 {
     double low_hz = HUGE_VAL;
     for (size_t k = 0; k < bands->count; k++)
@@ -40,7 +40,7 @@ static tailor_answer ask(tailor_program *program, double duration_s, double limi
 /* A duration that meets the limit, and one that is proved not to. False if the programs cannot be solved. */
 static bool bracket(tailor_program *program, double limit, double range_s[2])
 {
-    double low_hz = lowest_hz(program->bands);
+    double low_hz = tailor_lowest_hz(program->bands);
     range_s[0] = LOWEST * acos(limit) / (QUELL_PI * low_hz);
     range_s[1] = HIGHEST * acosh(1 / limit) / (QUELL_PI * low_hz);
     tailor_answer answer = TAILOR_UNSURE;
@@ -80,6 +80,11 @@ static bool narrow(tailor_program *program, double limit, double range_s[2], que
             tailor_program_shaper(program, best);
     }
     return any;
+}
+
+bool tailor_shortest(tailor_program *program, double limit, double range_s[2], quell_shaper *best, size_t *programs)
+{
+    return bracket(program, limit, range_s) && narrow(program, limit, range_s, best, programs);
 }
 
 /* A few impulses that meet the limit; a little longer if need be. */
@@ -136,7 +141,7 @@ static bool prove(tailor_program *program, double duration_s, double limit, quel
     return false;
 }
 
-static quell_status check_limits(const quell_tailor_limits *limits, quell_error *err)
+quell_status tailor_check_limits(const quell_tailor_limits *limits, quell_error *err)
 {
     char text[32];
     if (!(limits->residual_limit >= QUELL_RESIDUAL_LIMIT_MIN && limits->residual_limit < 1))
@@ -152,7 +157,7 @@ static quell_status design(tailor_program *program, const quell_tailor_limits *l
 {
     const quell_bands *bands = program->bands;
     double limit = limits->residual_limit, range_s[2];
-    if (!bracket(program, limit, range_s) || !narrow(program, limit, range_s, &out->shaper, &out->programs))
+    if (!tailor_shortest(program, limit, range_s, &out->shaper, &out->programs))
         return quell_fail(err, QUELL_E_NO_SHAPER, "no shaper was found for these bands: the linear programs cannot be solved");
     double shortest_s = range_s[1];
     simplify(&out->shaper, bands, limit);
@@ -169,7 +174,7 @@ quell_status quell_tailor(quell_tailored *out, const quell_bands *bands, const q
 {
     quell_status status = quell_bands_check(bands, err);
     if (status == QUELL_OK)
-        status = check_limits(limits, err);
+        status = tailor_check_limits(limits, err);
     if (status != QUELL_OK)
         return status;
     tailor_program *program = quell_memory_get(sizeof *program);
@@ -178,7 +183,7 @@ quell_status quell_tailor(quell_tailored *out, const quell_bands *bands, const q
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a tailored design");
     } else {
         *made = (quell_tailored){.proved = false};
-        tailor_program_start(program, bands, 1 / lowest_hz(bands), 0);
+        tailor_program_start(program, bands, 1 / tailor_lowest_hz(bands), 0);
         status = design(program, limits, made, err);
     }
     if (status == QUELL_OK)

@@ -13,11 +13,11 @@ enum { TIME_POINTS = 200, POINTS_A_CYCLE = 24, TIME_POINTS_MOST = 8000 };
 #define NEGLIGIBLE 1e-11 /* of amplitudes and weights */
 #define APART 1e-6       /* times closer than this, of the duration, are one */
 
-/* Re(exp(-j angle) g(t)) of a row. */
+/* Re(exp(-j angle) g(t)) of a row, as far as what it is convolved with leaves it. */
 static double row_at(const tailor_row *row, double duration_s, double t)
 {
     double w = QUELL_TAU * row->hz, wd = w * sqrt(1 - row->zeta * row->zeta);
-    return exp(row->zeta * w * (t - duration_s)) * cos(wd * (t - duration_s / 2) - row->angle);
+    return row->gain * exp(row->zeta * w * (t - duration_s)) * cos(wd * (t - duration_s / 2) - row->angle);
 }
 
 /* ---------------------------------------------------------------- columns and rows */
@@ -37,12 +37,18 @@ static void add_column(tailor_program *program, double t)
     program->time_s[program->columns++] = t;
 }
 
-static void add_row(tailor_program *program, const tailor_row *row)
+static double gain_of(const tailor_program *program, const tailor_row *row)
+{
+    return program->with != NULL ? quell_residual(program->with, row->hz, row->zeta) : 1;
+}
+
+static void add_row(tailor_program *program, tailor_row row)
 {
     if (program->rows == TAILOR_ROWS_MAX)
         return;
+    row.gain = gain_of(program, &row);
     program->dual[program->rows] = 0;
-    program->row[program->rows++] = *row;
+    program->row[program->rows++] = row;
 }
 
 /* Rows all over the bands: without them a solution may take them for met where no row is. */
@@ -54,8 +60,8 @@ static void add_base_rows(tailor_program *program, size_t frequencies)
             for (size_t a = 0; a < ANGLES; a++) {
                 const quell_band *band = &bands->band[k];
                 double share = (double)i / (double)(frequencies - 1), angle = QUELL_TAU * (double)a / ANGLES;
-                add_row(program, &(tailor_row){k, band->hz[0] + share * (band->hz[1] - band->hz[0]),
-                                               band->damping_ratio[i % 2], angle});
+                add_row(program, (tailor_row){k, band->hz[0] + share * (band->hz[1] - band->hz[0]),
+                                              band->damping_ratio[i % 2], angle, 1});
             }
 }
 
@@ -72,6 +78,10 @@ static void rescale_columns(tailor_program *program, double duration_s)
     memcpy(before, program->time_s, count * sizeof *before);
     program->columns = 0;
     program->duration_s = duration_s;
+    if (program->even_ticks > 0)
+        program->tick_s = duration_s / (double)program->even_ticks;
+    for (size_t i = 0; program->with != NULL && i < program->with->count; i++)
+        program->with->time_s[i] *= ratio;
     for (size_t i = 0; i < EVEN_TIMES; i++)
         add_column(program, duration_s * (double)i / (EVEN_TIMES - 1));
     for (size_t i = 0; i < count; i++)
@@ -86,6 +96,7 @@ static void renew_rows(tailor_program *program)
     for (size_t j = 0; j < program->rows; j++)
         if (program->dual[j] > NEGLIGIBLE) {
             program->row[kept] = program->row[j];
+            program->row[kept].gain = gain_of(program, &program->row[j]); /* the duration may have changed */
             program->dual[kept++] = program->dual[j];
         }
     program->rows = kept;
@@ -168,7 +179,7 @@ static void take_peak(void *into, const band_peak *peak)
     double w = QUELL_TAU * peak->hz, wd = w * sqrt(1 - peak->zeta * peak->zeta);
     double complex left = quell_residual_phasor(seeker->shaper, peak->hz, peak->zeta);
     double angle = carg(left) - wd * seeker->program->duration_s / 2;
-    add_row(seeker->program, &(tailor_row){seeker->band, peak->hz, peak->zeta, angle});
+    add_row(seeker->program, (tailor_row){seeker->band, peak->hz, peak->zeta, angle, 1});
     seeker->added++;
 }
 
@@ -183,7 +194,7 @@ static size_t seek_rows(tailor_program *program, double gap)
     for (size_t k = 0; k < bands->count; k++) {
         double range[2];
         row_seeker seeker = {program, &shaper, k, program->slack[k] + gap / 2, 0};
-        band_scan(&bands->band[k], &shaper, take_peak, &seeker, range);
+        band_scan(&bands->band[k], &shaper, program->with, take_peak, &seeker, range);
         program->upper = bands->weighted ? program->upper + bands->band[k].weight * range[1] : fmax(program->upper, range[1]);
         added += seeker.added;
     }
@@ -199,7 +210,8 @@ static void sum_atoms(const tailor_program *program, double step_s, size_t count
         if (program->dual[j] == 0)
             continue;
         double w = QUELL_TAU * row->hz, wd = w * sqrt(1 - row->zeta * row->zeta), decay = row->zeta * w;
-        double size = program->dual[j] * exp(-decay * program->duration_s), phase = -wd * program->duration_s / 2 - row->angle;
+        double size = row->gain * program->dual[j] * exp(-decay * program->duration_s);
+        double phase = -wd * program->duration_s / 2 - row->angle;
         double re = size * cos(phase), im = size * sin(phase), grow = exp(decay * step_s);
         double turn_re = grow * cos(wd * step_s), turn_im = grow * sin(wd * step_s);
         for (size_t i = 0; i < count; i++) {

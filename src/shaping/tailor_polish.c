@@ -81,7 +81,7 @@ static double list_demands(polish *work, const quell_shaper *shaper)
         double range[2];
         size_t first = work->demands, kept = first;
         work->band = k;
-        band_scan(&bands->band[k], shaper, take_peak, work, range);
+        band_scan(&bands->band[k], shaper, NULL, take_peak, work, range);
         for (size_t i = first; i < work->demands; i++)
             if (work->demand[i].residual >= WORTH_A_ROW * range[1])
                 work->demand[kept++] = work->demand[i];

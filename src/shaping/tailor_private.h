@@ -11,9 +11,10 @@ typedef struct band_peak {
     double hz, zeta, residual;
 } band_peak;
 
-/* Calls `peak` (unless NULL) for each maximum of V, ends included, at three damping ratios; range: least and greatest V. */
-void band_scan(const quell_band *band, const quell_shaper *shaper, void (*peak)(void *, const band_peak *), void *into,
-               double range[2]);
+/* Calls `peak` (unless NULL) for each maximum of V, ends included, at three damping ratios; range: least and greatest V.
+   with: V is that of the product with this one; NULL: of the shaper alone. */
+void band_scan(const quell_band *band, const quell_shaper *shaper, const quell_shaper *with,
+               void (*peak)(void *, const band_peak *), void *into, double range[2]);
 
 /* Frequencies that show a band's V for shapers of that duration. */
 size_t band_points(const quell_band *band, double duration_s);
@@ -45,6 +46,7 @@ enum { TAILOR_ROWS_MAX = 640, TAILOR_COLUMNS_MAX = 160 };
 typedef struct tailor_row {
     size_t band;
     double hz, zeta, angle;
+    double gain; /* V of what the shaper is convolved with; set by the program */
 } tailor_row;
 
 typedef enum tailor_answer { TAILOR_MEETS, TAILOR_CANNOT, TAILOR_UNSURE, TAILOR_FAILED } tailor_answer;
@@ -55,6 +57,10 @@ typedef struct tailor_program {
     double duration_s;
     double tick_s; /* times are multiples of it; 0: any */
     bool held;     /* no times but those there are */
+    /* A shaper that all of them are convolved with, such as a smooth kernel: each demand is on the product. Its times scale with
+       the duration, which is that of the impulses alone; NULL: none. */
+    quell_shaper *with;
+    size_t even_ticks; /* so many ticks make up the duration, whatever it is; 0: see tick_s */
     size_t columns, rows;
     double time_s[TAILOR_COLUMNS_MAX], amplitude[TAILOR_COLUMNS_MAX];
     bool carries[TAILOR_COLUMNS_MAX]; /* an amplitude, when last solved */
@@ -70,6 +76,14 @@ void tailor_program_start(tailor_program *program, const quell_bands *bands, dou
 
 /* Solves at a duration, from what the program last held; stops as soon as it is known whether the limit can be met. */
 tailor_answer tailor_program_solve(tailor_program *program, double duration_s, double limit);
+
+/* The lowest frequency of all bands; QUELL_OK if the limits can be asked for. */
+double tailor_lowest_hz(const quell_bands *bands);
+quell_status tailor_check_limits(const quell_tailor_limits *limits, quell_error *err);
+
+/* The shortest duration at which the limit is met: found between range_s[0], known to be too short, and range_s[1], whose shaper is
+   *best. False if the programs cannot be solved. */
+bool tailor_shortest(tailor_program *program, double limit, double range_s[2], quell_shaper *best, size_t *programs);
 
 /* The impulses that are not 0, as a shaper that ends at the duration. */
 void tailor_program_shaper(const tailor_program *program, quell_shaper *out);

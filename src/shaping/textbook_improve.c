@@ -98,7 +98,7 @@ static double list_demands(improvement *work, const quell_shaper *shaper)
         double range[2];
         size_t kept = work->demands, first = kept;
         work->band = k;
-        band_scan(&bands->band[k], shaper, take_peak, work, range);
+        band_scan(&bands->band[k], shaper, NULL, take_peak, work, range);
         for (size_t i = first; i < work->demands; i++)
             if (work->demand[i].residual >= WORTH_A_ROW * range[1])
                 work->demand[kept++] = work->demand[i];

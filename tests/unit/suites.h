@@ -72,7 +72,8 @@
     X(shaping_residual)                                                                                      \
     X(shaping_spec)                                                                                          \
     X(shaping_families)                                                                                      \
-    X(shaping_scipy)
+    X(shaping_scipy)                                                                                         \
+    X(tailor_smooth)
 
 #define DECLARE(name) Suite *suite_##name(void);
 SUITES(DECLARE)
