@@ -34,13 +34,17 @@ quell_status quell_options_command(const quell_spectrum *spectrum, const quell_m
                                    double **command, quell_error *err)
 {
     *command = NULL;
-    if (quell_options_kind(options) != QUELL_EXCITE_SWEEP || options->shaking == NULL ||
-        !options->shaking->sweep_known)
+    const quell_shaking *shaking = options->shaking;
+    if (quell_options_kind(options) != QUELL_EXCITE_SWEEP || shaking == NULL ||
+        !(shaking->sweep_known || shaking->swept_hz[1] > 0))
         return QUELL_OK;
     *command = quell_memory_get(spectrum->bins * sizeof(double));
     if (*command == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a sweep's density of %zu bins", spectrum->bins);
-    return quell_sweep_density(options->shaking, spectrum, *command, err);
+    if (shaking->sweep_known)
+        return quell_sweep_density(shaking, spectrum, *command, err);
+    quell_sweep_shape(shaking, spectrum, *command);
+    return QUELL_OK;
 }
 
 /* Modes that one input along the axis shakes. */

@@ -10,6 +10,15 @@
 /* Samples at rate_hz of a sweep with its dwells and the rests around it; whole. */
 double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
 
+/* ---------------------------------------------------------------- a sweep as it is seen (sweep_track.c, sweep_shape.c) */
+
+/* Fills in shaking->swept_hz and harmonics from the samples of one axis, for a sweep that runs linearly. QUELL_OK, also where
+   it cannot be told; QUELL_E_MEMORY. */
+quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_error *err);
+
+/* The shape of the input of a sweep whose swept_hz is told, 1 at its lowest frequencies; like->bins entries. */
+void quell_sweep_shape(const quell_shaking *shaking, const quell_spectrum *like, double *shape);
+
 /* ---------------------------------------------------------------- a blow (blow.c) */
 
 /* Do samples first..end - 1 begin with a blow that then dies away, with nothing more to shake the machine? *at: where. */
@@ -232,6 +241,7 @@ typedef struct quell_mode_search {
     const quell_spectrum *spectrum;
     size_t axis;
     size_t low, high; /* bins searched */
+    bool ends_known;  /* of the excitation: they lie within low..high */
     size_t peaks;
     quell_peak peak[SEARCH_PEAKS_MAX];
     bool used[SEARCH_PEAKS_MAX];

@@ -88,7 +88,7 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
         return status;
     problem->model.form = form;
     problem->model.command = command;
-    problem->held[FIT_B1] = command != NULL;
+    problem->held[FIT_B1] = options->shaking != NULL && options->shaking->sweep_known;
     for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
         problem->masked[k] = problem->masked[k] || !(command[k] > 0);
     if (form == MODEL_AMBIENT)

@@ -1,0 +1,185 @@
+/* What a sweep ran over, read off the recording: the strongest frequency of short windows, a straight line through them, and
+   that line at both ends of the motion. And what its strokes' harmonics come to: where the sweep passed at a third of a
+   frequency and where it passed there itself, the machine answers alike, so the powers' ratio is the strokes' alone. */
+#include "modes_private.h"
+
+#include <gsl/gsl_fit.h>
+#include <gsl/gsl_sort.h>
+#include <math.h>
+
+#define WINDOW_S 0.5
+#define STEP_S 0.25
+#define LOWEST_HZ 3.0
+#define NEAR 0.04        /* of the frequency, and a bin: such windows are the sweep's ... */
+#define NEAR_MOST 0.6    /* ... and there must be as many of them, of all */
+#define CHANGE_LEAST 1.5 /* of frequency, from end to end */
+#define HALF_BINS 2.0    /* half of a tone's main lobe */
+#define SINE_MOST 0.1    /* harmonics below are none */
+
+enum { ARENA_BYTES = 1 << 27, WINDOWS_LEAST = 12, WINDOWS_MOST = 20000, THIRD = 3, PAIRS_LEAST = 5 };
+
+typedef struct track {
+    quell_spectrogram slices;
+    double *f_hz, *t_s, *work; /* of windows that are whole; work: two such */
+    size_t count;
+    double at_hz, rate_hz_per_s; /* the line: at t = 0, the motion's start */
+} track;
+
+/* The frequency of most velocity, which has less of harmonics than acceleration; 0 if the window is none. */
+static double strongest(const quell_spectrogram *of, size_t slice)
+{
+    const double *density = of->asd_m2ps3 + slice * of->bins;
+    size_t best = 0;
+    double most = 0;
+    for (size_t k = (size_t)fmax(ceil(LOWEST_HZ / of->bin_hz), 2); k + 1 < of->bins; k++) {
+        double velocity = density[k] / ((double)k * (double)k);
+        if (velocity > most) {
+            most = velocity;
+            best = k;
+        }
+    }
+    if (best == 0)
+        return 0;
+    double a = log(fmax(density[best - 1], 1e-300)), b = log(density[best]), c = log(fmax(density[best + 1], 1e-300));
+    double bend = 2 * b - a - c, off = bend > 0 ? (c - a) / (2 * bend) : 0;
+    return ((double)best + fmax(fmin(off, 0.5), -0.5)) * of->bin_hz;
+}
+
+static double median_of(double *value, size_t n)
+{
+    gsl_sort(value, 1, n);
+    return value[n / 2];
+}
+
+static double on_line(const track *of, double t_s)
+{
+    return of->at_hz + of->rate_hz_per_s * t_s;
+}
+
+/* A line by medians, then by least squares through what is near it; false if too little is. */
+static bool draw(track *of)
+{
+    size_t n = of->count, half = n / 2, near = 0;
+    if (n < WINDOWS_LEAST)
+        return false;
+    for (size_t i = 0; i + half < n; i++)
+        of->work[i] = (of->f_hz[i + half] - of->f_hz[i]) / (of->t_s[i + half] - of->t_s[i]);
+    of->rate_hz_per_s = median_of(of->work, n - half);
+    for (size_t i = 0; i < n; i++)
+        of->work[i] = of->f_hz[i] - of->rate_hz_per_s * of->t_s[i];
+    of->at_hz = median_of(of->work, n);
+    double *f = of->work, *t = of->work + n, unused[4];
+    for (size_t i = 0; i < n; i++) {
+        double want_hz = on_line(of, of->t_s[i]);
+        if (fabs(of->f_hz[i] - want_hz) > NEAR * want_hz + of->slices.bin_hz)
+            continue;
+        f[near] = of->f_hz[i];
+        t[near++] = of->t_s[i];
+    }
+    if (near < WINDOWS_LEAST || (double)near < NEAR_MOST * (double)n)
+        return false;
+    gsl_fit_linear(t, 1, f, 1, near, &of->at_hz, &of->rate_hz_per_s, &unused[0], &unused[1], &unused[2], &unused[3]);
+    return true;
+}
+
+/* Power of the window at the time, about a frequency; NaN without such a window. */
+static double power_at(const track *of, double start_s, double t_s, double f_hz, double reach_hz)
+{
+    const quell_spectrogram *in = &of->slices;
+    double slice = floor((t_s + start_s - in->start_s) / in->step_s + 0.5), sum = 0;
+    if (!(slice >= 0 && slice < (double)in->slices))
+        return (double)NAN;
+    size_t last = (size_t)fmin((f_hz + reach_hz) / in->bin_hz + 0.5, (double)in->bins - 1);
+    for (size_t k = (size_t)fmax((f_hz - reach_hz) / in->bin_hz + 0.5, 1); k <= last; k++)
+        sum += in->asd_m2ps3[(size_t)slice * in->bins + k];
+    return sum;
+}
+
+/* The third harmonic's power by that of strokes of constant acceleration, a ninth of the fundamental's (a square wave's Fourier
+   series). What cannot be told is taken for such strokes. */
+static double harmonics(track *of, double start_s, double motion_s)
+{
+    size_t count = 0;
+    double rate = fabs(of->rate_hz_per_s), reach_hz = HALF_BINS * of->slices.bin_hz + THIRD * rate * WINDOW_S / 2;
+    for (size_t i = 0; i < of->count; i++) {
+        double f_hz = on_line(of, of->t_s[i]), then_s = (THIRD * f_hz - of->at_hz) / of->rate_hz_per_s;
+        if (!(then_s > 0 && then_s < motion_s && 2 * reach_hz < (THIRD - 1) * f_hz))
+            continue;
+        double harmonic = power_at(of, start_s, of->t_s[i], THIRD * f_hz, reach_hz);
+        double share = THIRD * THIRD * harmonic / power_at(of, start_s, then_s, THIRD * f_hz, reach_hz);
+        if (isfinite(share))
+            of->work[count++] = share;
+    }
+    double share = count >= PAIRS_LEAST ? fmin(median_of(of->work, count), 1) : 1;
+    return share < SINE_MOST ? 0 : share;
+}
+
+static bool get_room(track *of, quell_arena *arena)
+{
+    of->f_hz = QUELL_NEW(arena, double, of->slices.slices);
+    of->t_s = QUELL_NEW(arena, double, of->slices.slices);
+    of->work = QUELL_NEW(arena, double, 2 * of->slices.slices);
+    return of->f_hz != NULL && of->t_s != NULL && of->work != NULL;
+}
+
+static quell_status slice(track *of, const quell_recording *recording, size_t axis, const quell_shaking *shaking,
+                          quell_arena *arena, quell_error *err)
+{
+    size_t n = shaking->end - shaking->first, breaks = 0;
+    quell_welch_options options = {.segment = 2 * (size_t)(WINDOW_S / 2 * recording->rate_hz)};
+    size_t *break_at = QUELL_NEW(arena, size_t, recording->break_count);
+    if (break_at == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu gaps", recording->break_count);
+    for (size_t i = 0; i < recording->break_count; i++)
+        if (recording->break_at[i] > shaking->first && recording->break_at[i] < shaking->end)
+            break_at[breaks++] = recording->break_at[i] - shaking->first;
+    size_t wanted = (size_t)fmin((double)n / (STEP_S * recording->rate_hz) + 1, WINDOWS_MOST);
+    return quell_spectrogram_estimate(recording->accel_mps2[axis] + shaking->first, n, recording->rate_hz, break_at, breaks,
+                                      &options, wanted, arena, &of->slices, err);
+}
+
+static quell_status find(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_arena *arena,
+                         quell_error *err)
+{
+    track made = {0};
+    quell_status status = slice(&made, recording, axis, shaking, arena, err);
+    if (status == QUELL_OK && !get_room(&made, arena))
+        status = quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu windows of a sweep", made.slices.slices);
+    if (status != QUELL_OK)
+        return status;
+    double start_s = (double)shaking->margin[0] / recording->rate_hz;
+    double motion_s = (double)(shaking->end - shaking->first - shaking->margin[1]) / recording->rate_hz - start_s;
+    for (size_t s = 0; s < made.slices.slices; s++) {
+        double t_s = made.slices.start_s + (double)s * made.slices.step_s - start_s, f_hz = strongest(&made.slices, s);
+        if (t_s < WINDOW_S / 2 || t_s > motion_s - WINDOW_S / 2 || f_hz == 0)
+            continue;
+        made.f_hz[made.count] = f_hz;
+        made.t_s[made.count++] = t_s;
+    }
+    if (!draw(&made))
+        return QUELL_OK;
+    double from_hz = on_line(&made, 0), to_hz = on_line(&made, motion_s);
+    double low_hz = fmin(from_hz, to_hz), high_hz = fmax(from_hz, to_hz);
+    if (!(low_hz > 0 && high_hz > CHANGE_LEAST * low_hz))
+        return QUELL_OK;
+    shaking->swept_hz[0] = low_hz;
+    shaking->swept_hz[1] = high_hz;
+    shaking->harmonics = harmonics(&made, start_s, motion_s);
+    return QUELL_OK;
+}
+
+quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_error *err)
+{
+    double rests = (double)(shaking->margin[0] + shaking->margin[1]);
+    shaking->swept_hz[0] = shaking->swept_hz[1] = 0;
+    if (shaking->kind != QUELL_EXCITE_SWEEP ||
+        !((double)(shaking->end - shaking->first) - rests > WINDOWS_LEAST * STEP_S * recording->rate_hz) ||
+        WINDOW_S * recording->rate_hz < 2 * WINDOWS_LEAST)
+        return QUELL_OK;
+    quell_arena *arena = quell_arena_create(ARENA_BYTES);
+    if (arena == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for following a sweep");
+    quell_status status = find(shaking, recording, axis, arena, err);
+    quell_arena_destroy(arena);
+    return status;
+}
