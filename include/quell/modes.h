@@ -45,10 +45,13 @@ typedef struct quell_shaking {
                                   2 s on either side of a sweep, so that the segments of a spectrum see its ends
                                   whole, and up to 1 s after stops belong to it */
     size_t margin[2];        /**< samples of these rests, within first..end: before and after the motion */
-    double swept_hz[2];      /**< of a sweep, known or not: the range it is seen to run over, low to high; both 0: not told.
+    quell_sweep seen;        /**< of a sweep, known or not: what the recording shows it to run over, from low to high whichever
+                                  way it runs; acceleration_mps2 is 1, and all are 0 where it is not told.
                                   quell_modes_measure fills it in */
-    double harmonics;        /**< with swept_hz: power of its odd harmonics over that of strokes of constant acceleration;
-                                  0 for a sine, 1 at most */
+    size_t seen_margin[2];   /**< with seen: samples before its lowest frequency and after its highest, within first..end, in the
+                                  order in which it would rise */
+    double harmonics;        /**< with seen: power of its odd harmonics over that of strokes of constant acceleration; 0 for a
+                                  sine, 1 at most */
     const char *why;         /**< what speaks for the kind, in words with numbers; "as stated" */
 } quell_shaking;
 

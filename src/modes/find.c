@@ -36,15 +36,14 @@ quell_status quell_options_command(const quell_spectrum *spectrum, const quell_m
     *command = NULL;
     const quell_shaking *shaking = options->shaking;
     if (quell_options_kind(options) != QUELL_EXCITE_SWEEP || shaking == NULL ||
-        !(shaking->sweep_known || shaking->swept_hz[1] > 0))
+        !(shaking->sweep_known || shaking->seen.end_hz > 0))
         return QUELL_OK;
     *command = quell_memory_get(spectrum->bins * sizeof(double));
     if (*command == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a sweep's density of %zu bins", spectrum->bins);
     if (shaking->sweep_known)
         return quell_sweep_density(shaking, spectrum, *command, err);
-    quell_sweep_shape(shaking, spectrum, *command);
-    return QUELL_OK;
+    return quell_sweep_shape(shaking, spectrum, *command, err);
 }
 
 /* Modes that one input along the axis shakes. */

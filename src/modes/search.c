@@ -87,6 +87,8 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
     if (status != QUELL_OK)
         return status;
     problem->model.form = form;
+    if (options->shaking != NULL && problem->swept)
+        search->seen = options->shaking->seen;
     problem->model.command = command;
     problem->held[FIT_B1] = options->shaking != NULL && options->shaking->sweep_known;
     for (size_t k = 0; k < spectrum->bins && command != NULL; k++)

@@ -14,6 +14,7 @@
 #define NEAR_MOST 0.6    /* ... and there must be as many of them, of all */
 #define CHANGE_LEAST 1.5 /* of frequency, from end to end */
 #define HALF_BINS 2.0    /* half of a tone's main lobe */
+#define EDGE_S 0.5       /* within which the motion begins and ends */
 #define SINE_MOST 0.1    /* harmonics below are none */
 
 enum { ARENA_BYTES = 1 << 27, WINDOWS_LEAST = 12, WINDOWS_MOST = 20000, THIRD = 3, PAIRS_LEAST = 5 };
@@ -138,6 +139,29 @@ static quell_status slice(track *of, const quell_recording *recording, size_t ax
                                       &options, wanted, arena, &of->slices, err);
 }
 
+/* Sample, from shaking->first on, at which the motion begins, or behind its end: the stretches' own are good to a window of theirs. What
+   reaches half the level of the second next to it moves. */
+static size_t edge(const double *sample, size_t n, size_t about, double rate_hz, bool begins)
+{
+    size_t reach = (size_t)(EDGE_S * rate_hz), level_n = (size_t)rate_hz;
+    size_t low = about > reach ? about - reach : 0, high = about + reach < n ? about + reach : n;
+    size_t from = begins ? high : low > level_n ? low - level_n : 0, to = begins ? (high + level_n < n ? high + level_n : n) : low;
+    double sum = 0, square = 0, count = (double)(to - from);
+    if (to < from + level_n / 2)
+        return about;
+    for (size_t i = from; i < to; i++)
+        sum += sample[i] / count;
+    for (size_t i = from; i < to; i++)
+        square += (sample[i] - sum) * (sample[i] - sum) / count;
+    double least = sqrt(square) / 2;
+    for (size_t i = low; i < high; i++) {
+        size_t at = begins ? i : low + high - 1 - i;
+        if (fabs(sample[at] - sum) > least)
+            return begins ? at : at + 1;
+    }
+    return about;
+}
+
 static quell_status find(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_arena *arena,
                          quell_error *err)
 {
@@ -147,8 +171,11 @@ static quell_status find(quell_shaking *shaking, const quell_recording *recordin
         status = quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu windows of a sweep", made.slices.slices);
     if (status != QUELL_OK)
         return status;
-    double start_s = (double)shaking->margin[0] / recording->rate_hz;
-    double motion_s = (double)(shaking->end - shaking->first - shaking->margin[1]) / recording->rate_hz - start_s;
+    const double *sample = recording->accel_mps2[axis] + shaking->first;
+    size_t n = shaking->end - shaking->first;
+    size_t begin = edge(sample, n, shaking->margin[0], recording->rate_hz, true);
+    size_t end = edge(sample, n, n - shaking->margin[1], recording->rate_hz, false);
+    double start_s = (double)begin / recording->rate_hz, motion_s = (double)end / recording->rate_hz - start_s;
     for (size_t s = 0; s < made.slices.slices; s++) {
         double t_s = made.slices.start_s + (double)s * made.slices.step_s - start_s, f_hz = strongest(&made.slices, s);
         if (t_s < WINDOW_S / 2 || t_s > motion_s - WINDOW_S / 2 || f_hz == 0)
@@ -162,8 +189,9 @@ static quell_status find(quell_shaking *shaking, const quell_recording *recordin
     double low_hz = fmin(from_hz, to_hz), high_hz = fmax(from_hz, to_hz);
     if (!(low_hz > 0 && high_hz > CHANGE_LEAST * low_hz))
         return QUELL_OK;
-    shaking->swept_hz[0] = low_hz;
-    shaking->swept_hz[1] = high_hz;
+    shaking->seen = (quell_sweep){low_hz, high_hz, fabs(made.rate_hz_per_s), 1};
+    shaking->seen_margin[from_hz < to_hz ? 0 : 1] = begin;
+    shaking->seen_margin[from_hz < to_hz ? 1 : 0] = n - end;
     shaking->harmonics = harmonics(&made, start_s, motion_s);
     return QUELL_OK;
 }
@@ -171,7 +199,7 @@ static quell_status find(quell_shaking *shaking, const quell_recording *recordin
 quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_error *err)
 {
     double rests = (double)(shaking->margin[0] + shaking->margin[1]);
-    shaking->swept_hz[0] = shaking->swept_hz[1] = 0;
+    shaking->seen = (quell_sweep){0};
     if (shaking->kind != QUELL_EXCITE_SWEEP ||
         !((double)(shaking->end - shaking->first) - rests > WINDOWS_LEAST * STEP_S * recording->rate_hz) ||
         WINDOW_S * recording->rate_hz < 2 * WINDOWS_LEAST)

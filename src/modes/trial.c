@@ -15,8 +15,6 @@
 #define RMS_FLOOR 0.05         /* of ln P: what a sweep's own ripple makes */
 #define LEAST_SCORE 0.5        /* of a mode's price: modes that were worth it have been seen to promise more than twice this */
 #define STAYS_WITHIN 0.1       /* how far the fit may move a mode from its peak, as a share of f */
-#define FIT_LOW 0.55           /* the widest band of a fit, relative to the lowest mode */
-#define FIT_HIGH 1.5           /* and to the highest */
 #define ADEQUATE 1.25          /* rms misfit of ln P, as a multiple of chance */
 
 enum { BINS_PER_PARAMETER = 2 };
