@@ -6,6 +6,7 @@
 
 #define SWEEP_INNER_LOW 1.1 /* of a known sweep's range, where its input is flat */
 #define SWEEP_INNER_HIGH 0.9
+#define LEAST_SHARE 0.1 /* of a sweep's density: outside its range */
 
 enum { BINS_LEAST = 12 };
 
@@ -47,24 +48,36 @@ quell_status quell_search_band(quell_mode_search *search, const quell_modes_opti
     return QUELL_OK;
 }
 
-/* Peaks are sought in the density with a shaper's |H|^2 divided out, so that its notches do not make peaks
-   between them; where it is nearly 0 the quotient says nothing and the notch is bridged. */
+/* What the input's density is known to be at a bin, over its largest; *bridged: too little of it to divide by. */
+static double input_share(const quell_mode_search *search, const quell_shaper *shaper, double most, size_t bin, bool *bridged)
+{
+    const double *command = search->problem.model.command;
+    double h = shaper != NULL ? cabs(quell_shaper_response(shaper, (double)bin * search->spectrum->bin_hz)) : 1, gain = h * h;
+    double share = command != NULL ? command[bin] / most : 1;
+    *bridged = (search->problem.masked[bin] && gain < 0.5) || share < LEAST_SHARE;
+    return gain * share;
+}
+
+/* Peaks are sought in the density with a shaper's |H|^2 and a sweep's own density divided out, so that neither its notches nor
+   the ripple at its ends make peaks; where it is nearly 0 the quotient says nothing and is bridged. */
 static quell_status find_peaks(quell_mode_search *search, const quell_modes_options *options, quell_error *err)
 {
     const quell_spectrum *spectrum = search->spectrum;
-    double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz;
-    if (options->shaper_on == NULL)
+    const double *command = search->problem.model.command;
+    double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz, most = 0;
+    if (options->shaper_on == NULL && command == NULL)
         return quell_peaks_find(spectrum, search->axis, low_hz, high_hz, search->peak, SEARCH_PEAKS_MAX,
                                 &search->peaks, err);
     double *divided = quell_memory_get(spectrum->bins * sizeof(double));
     if (divided == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for peaks in %zu bins", spectrum->bins);
+    for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
+        most = fmax(most, command[k]);
     double before = 0;
     for (size_t k = 0; k < spectrum->bins; k++) {
-        double h = cabs(quell_shaper_response(options->shaper_on, (double)k * spectrum->bin_hz)),
-               gain = h * h;
-        bool bridged = search->problem.masked[k] && gain < 0.5;
-        divided[k] = bridged ? before : spectrum->asd_m2ps3[search->axis][k] / gain;
+        bool bridged;
+        double share = input_share(search, options->shaper_on, most, k, &bridged);
+        divided[k] = bridged ? before : spectrum->asd_m2ps3[search->axis][k] / share;
         before = divided[k];
     }
     quell_spectrum view = *spectrum;

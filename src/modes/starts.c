@@ -219,8 +219,8 @@ static void look(quell_fit_problem *problem, quell_fit *fit, size_t steps)
 
 quell_fit quell_fit_from_all_signs(quell_fit_problem *problem, const quell_mode_start *start, size_t modes)
 {
-    quell_fit glanced[GLANCED_MOST], best[FINALISTS];
-    size_t count = 0, finalists = 0;
+    quell_fit glanced[GLANCED_MOST];
+    size_t count = 0;
     bool held = problem->held[FIT_B1];
     problem->held[FIT_B1] = true; /* a sweep is flat, up to little that can be told once the modes are */
     for (size_t choice = 0; choice < (size_t)1 << modes; choice++) {
@@ -232,11 +232,8 @@ quell_fit quell_fit_from_all_signs(quell_fit_problem *problem, const quell_mode_
         if (isfinite(fit.misfit))
             enter(glanced, &count, GLANCED_MOST, &fit);
     }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count; i++)
         look(problem, &glanced[i], LOOK_STEPS);
-        if (isfinite(glanced[i].misfit))
-            enter(best, &finalists, FINALISTS, &glanced[i]);
-    }
     problem->held[FIT_B1] = held;
-    return finish(problem, modes, best, finalists);
+    return finish(problem, modes, glanced, count);
 }

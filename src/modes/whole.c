@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#define EXPLAINED_RMS 0.05 /* of ln P: what a sweep's own ripple makes */
+#define EXPLAINED_RMS 0.025 /* of ln P: most of what is right is below */
 #define MARGIN 0.8         /* of the widest band of a fit (trial.c): as much of it must be explained */
 
 #define WORTH_TURNING 0.95 /* of the misfit */
