@@ -282,6 +282,9 @@ void quell_whole_take_if_better(quell_mode_search *search, quell_mode_search *ot
 /* Where a fit of three modes and more under a sweep falls short: turns the signs of participations as long as it helps. */
 void quell_whole_turn_signs(quell_mode_search *search);
 
+/* Takes out modes that the criterion does not want: a peak may be none's. */
+void quell_whole_drop_idle(quell_mode_search *search);
+
 /* The widest band of a fit, relative to the lowest mode and to the highest. */
 #define FIT_LOW 0.55
 #define FIT_HIGH 1.5

@@ -334,17 +334,18 @@ void quell_modes_select(quell_mode_search *search)
     if (search->problem.swept)
         keep_within_excitation(search);
     quell_mode_search *whole = quell_whole_begin(search);
-    bool right_away = whole != NULL && quell_whole_is_explained(whole);
-    if (!right_away)
+    if (whole != NULL) {
+        quell_whole_turn_signs(whole);
+        add_all(whole);
+        quell_whole_turn_signs(whole);
+        quell_whole_drop_idle(whole);
+    }
+    if (whole == NULL || !quell_whole_is_explained(whole))
         begin(search);
     if (search->best.modes > 0)
         add_all(search);
-    if (whole != NULL && (right_away || !quell_whole_is_explained(search))) {
-        quell_whole_turn_signs(whole);
-        add_all(whole);
+    if (whole != NULL)
         quell_whole_take_if_better(search, whole);
-        quell_whole_turn_signs(search);
-    }
     quell_memory_free(whole);
     if (search->best.modes > 0)
         quell_model_set_band(&search->problem.model, search->first, search->last);

@@ -149,14 +149,61 @@ static bool turn_once(quell_mode_search *search)
     return true;
 }
 
+/* All signs again, from where the modes are by now. */
+static void sign_again(quell_mode_search *search)
+{
+    quell_mode_start start[QUELL_MODES_MAX];
+    for (size_t k = 0; k < search->best.modes; k++) {
+        const double *mode = search->best.parameter + FIT_PER_MODE * k;
+        start[k] = (quell_mode_start){exp(mode[FIT_LN_F]), exp(mode[FIT_LN_ZETA])};
+    }
+    quell_fit made = quell_fit_from_all_signs(&search->problem, start, search->best.modes);
+    if (made.misfit < WORTH_TURNING * search->best.misfit)
+        search->best = made;
+}
+
 void quell_whole_turn_signs(quell_mode_search *search)
 {
     quell_fit before = search->best;
-    if (!search->problem.swept || search->best.modes < PEAKS_LEAST)
+    if (!search->problem.swept || search->best.modes < PEAKS_LEAST || search->best.rms <= EXPLAINED_RMS)
         return;
     quell_model_set_band(&search->problem.model, search->first, search->last);
+    sign_again(search);
     for (size_t i = 0; i < TURNS_MOST && search->best.rms > EXPLAINED_RMS && turn_once(search); i++)
-        quell_fit_improve(&search->problem, &search->best, FIT_ALL_STEPS, FIT_FULLY);
+        ;
+    quell_fit_improve(&search->problem, &search->best, FIT_ALL_STEPS, FIT_FULLY);
     if (search->best.misfit < before.misfit && !worth_having(search))
         search->best = before;
+}
+
+/* The fit without a mode, gone on with. */
+static quell_fit without(quell_mode_search *search, size_t k)
+{
+    quell_fit out = search->best;
+    size_t after = FIT_PER_MODE * (out.modes - k - 1) + FIT_COMMON;
+    double *at = out.parameter + FIT_PER_MODE * k;
+    for (size_t i = 0; i < after; i++)
+        at[i] = at[i + FIT_PER_MODE];
+    out.modes--;
+    quell_fit_improve(&search->problem, &out, FIT_ALL_STEPS, FIT_NEARLY);
+    return out;
+}
+
+void quell_whole_drop_idle(quell_mode_search *search)
+{
+    quell_fit_problem *problem = &search->problem;
+    quell_model_set_band(&problem->model, search->first, search->last);
+    for (size_t k = 0; k < search->best.modes && search->best.modes > 1;) {
+        quell_fit less = without(search, k);
+        if (!quell_fit_plausible(problem, &less) ||
+            quell_fit_criterion(problem, &less) > quell_fit_criterion(problem, &search->best)) {
+            k++;
+            continue;
+        }
+        search->best = less;
+        for (size_t i = k; i < less.modes; i++)
+            search->from_peak[i] = search->from_peak[i + 1];
+        k = 0;
+    }
+    quell_fit_improve(problem, &search->best, FIT_ALL_STEPS, FIT_FULLY);
 }
