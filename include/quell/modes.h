@@ -32,6 +32,13 @@ typedef struct quell_mode {
 } quell_mode;
 
 /** What shook the machine during a recording, and what is known of it. */
+/** Samples that are lost during a sweep, too many to be filled. */
+typedef struct quell_sweep_gap {
+    double at;          /**< samples from shaking->first, those lost before counted, at which they begin */
+    double lost;
+    double low_hz, high_hz; /**< what the sweep passed meanwhile, where it was followed; else NaN */
+} quell_sweep_gap;
+
 typedef struct quell_shaking {
     quell_excitation kind;
     bool stated;             /**< by the user or a plan; else found in the recording */
@@ -50,6 +57,9 @@ typedef struct quell_shaking {
                                   quell_modes_measure fills it in */
     size_t seen_margin[2];   /**< with seen: samples before its lowest frequency and after its highest, within first..end, in the
                                   order in which it would rise */
+    bool falls;              /**< with seen: it ran from high to low */
+    size_t gap_count;
+    const quell_sweep_gap *gap; /**< of a sweep, in the order of time; in the arena of quell_modes_measure */
     double harmonics;        /**< with seen: power of its odd harmonics over that of strokes of constant acceleration; 0 for a
                                   sine, 1 at most */
     const char *why;         /**< what speaks for the kind, in words with numbers; "as stated" */
@@ -74,7 +84,7 @@ quell_status quell_shaking_parse(quell_shaking *out, const char *text, quell_err
 quell_status quell_shaking_read(quell_shaking *out, const quell_source *source, quell_error *err);
 
 /** The Welch density (m2/s3) that a known sweep commands, at the bins of `like`, with its window, segment and hop over the
-    sweep's duration with its dwells, and rest around it as long as shaking->margin tells, every sample the mean acceleration over its interval. density has like->bins entries.
+    sweep's duration with its dwells and its gaps, and rest around it as long as shaking->margin tells, every sample the mean acceleration over its interval. density has like->bins entries.
     QUELL_OK; QUELL_E_USAGE if the sweep is out of range or shorter than a segment; QUELL_E_MEMORY. */
 quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spectrum *like, double *density,
                                  quell_error *err);

@@ -2,6 +2,7 @@
 #include "modes_private.h"
 
 #include <math.h>
+#include <string.h>
 
 void quell_modes_default_band(double rate_hz, double band_hz[2])
 {
@@ -41,8 +42,12 @@ quell_status quell_options_command(const quell_spectrum *spectrum, const quell_m
     *command = quell_memory_get(spectrum->bins * sizeof(double));
     if (*command == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a sweep's density of %zu bins", spectrum->bins);
-    if (shaking->sweep_known)
-        return quell_sweep_density(shaking, spectrum, *command, err);
+    if (shaking->sweep_known) {
+        quell_shaking as = *shaking;
+        if (shaking->gap_count > 0 && shaking->seen.end_hz > 0) /* gaps want to be where they are */
+            memcpy(as.margin, shaking->seen_margin, sizeof as.margin);
+        return quell_sweep_density(&as, spectrum, *command, err);
+    }
     return quell_sweep_shape(shaking, spectrum, *command, err);
 }
 

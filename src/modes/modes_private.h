@@ -13,8 +13,9 @@ double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
 /* ---------------------------------------------------------------- a sweep as it is seen (sweep_track.c, sweep_shape.c) */
 
 /* Fills in shaking->seen and harmonics from the samples of one axis, for a sweep that runs linearly. QUELL_OK, also where
-   it cannot be told; QUELL_E_MEMORY. */
-quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_error *err);
+   it cannot be told; QUELL_E_MEMORY. The gaps live in arena. */
+quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_arena *arena,
+                               quell_error *err);
 
 /* The density that a sweep which is seen shakes with, up to a factor; like->bins entries. QUELL_OK; QUELL_E_MEMORY. */
 quell_status quell_sweep_shape(const quell_shaking *shaking, const quell_spectrum *like, double *shape, quell_error *err);

@@ -6,7 +6,8 @@
 
 #define SWEEP_INNER_LOW 1.1 /* of a known sweep's range, where its input is flat */
 #define SWEEP_INNER_HIGH 0.9
-#define LEAST_SHARE 0.1 /* of a sweep's density: outside its range */
+#define RIPPLE_WIDTHS 2.5 /* or of the root of its rate from its end */
+#define LEAST_SHARE 0.2 /* of a sweep's density: outside its range, or in a gap, that is next to nothing */
 
 enum { BINS_LEAST = 12 };
 
@@ -17,7 +18,8 @@ static void keep_within_sweep(const quell_modes_options *options, double band_hz
     if (shaking == NULL || shaking->kind != QUELL_EXCITE_SWEEP || !shaking->sweep_known)
         return;
     band_hz[0] = fmax(band_hz[0], SWEEP_INNER_LOW * shaking->sweep.start_hz);
-    band_hz[1] = fmin(band_hz[1], SWEEP_INNER_HIGH * shaking->sweep.end_hz);
+    double ripple_hz = RIPPLE_WIDTHS * sqrt(shaking->sweep.rate_hz_per_s);
+    band_hz[1] = fmin(band_hz[1], fmax(SWEEP_INNER_HIGH * shaking->sweep.end_hz, shaking->sweep.end_hz - ripple_hz));
 }
 
 quell_status quell_search_band(quell_mode_search *search, const quell_modes_options *options, double band_hz[2],
@@ -104,8 +106,11 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
         search->seen = options->shaking->seen;
     problem->model.command = command;
     problem->held[FIT_B1] = options->shaking != NULL && options->shaking->sweep_known;
+    double most = 0;
     for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
-        problem->masked[k] = problem->masked[k] || !(command[k] > 0);
+        most = fmax(most, command[k]);
+    for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
+        problem->masked[k] = problem->masked[k] || !(command[k] > LEAST_SHARE * most);
     if (form == MODEL_AMBIENT)
         problem->held[FIT_B0] = problem->held[FIT_B1] = true;
     if (form == MODEL_ACROSS) {

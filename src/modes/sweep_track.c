@@ -87,7 +87,7 @@ static bool draw(track *of)
 static double power_at(const track *of, double start_s, double t_s, double f_hz, double reach_hz)
 {
     const quell_spectrogram *in = &of->slices;
-    double slice = floor((t_s + start_s - in->start_s) / in->step_s + 0.5), sum = 0;
+    double slice = floor((t_s + start_s - in->start_s) / in->step_s + 0.5), sum = 0; /* a gap moves it on, which is rare */
     if (!(slice >= 0 && slice < (double)in->slices))
         return (double)NAN;
     size_t last = (size_t)fmin((f_hz + reach_hz) / in->bin_hz + 0.5, (double)in->bins - 1);
@@ -162,8 +162,26 @@ static size_t edge(const double *sample, size_t n, size_t about, double rate_hz,
     return about;
 }
 
-static quell_status find(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_arena *arena,
-                         quell_error *err)
+/* Samples lost before sample i of those from shaking->first on. */
+static double lost_before(const quell_shaking *shaking, double i)
+{
+    double lost = 0;
+    for (size_t g = 0; g < shaking->gap_count && shaking->gap[g].at <= i + lost; g++)
+        lost += shaking->gap[g].lost;
+    return lost;
+}
+
+static void mark_gaps(const quell_shaking *shaking, quell_sweep_gap *gap, const track *of, double start_s, double rate_hz)
+{
+    for (size_t g = 0; g < shaking->gap_count; g++) {
+        double a_hz = on_line(of, gap[g].at / rate_hz - start_s), b_hz = on_line(of, (gap[g].at + gap[g].lost) / rate_hz - start_s);
+        gap[g].low_hz = fmin(a_hz, b_hz);
+        gap[g].high_hz = fmax(a_hz, b_hz);
+    }
+}
+
+static quell_status find(quell_shaking *shaking, quell_sweep_gap *gap, const quell_recording *recording, size_t axis,
+                         quell_arena *arena, quell_error *err)
 {
     track made = {0};
     quell_status status = slice(&made, recording, axis, shaking, arena, err);
@@ -173,11 +191,13 @@ static quell_status find(quell_shaking *shaking, const quell_recording *recordin
         return status;
     const double *sample = recording->accel_mps2[axis] + shaking->first;
     size_t n = shaking->end - shaking->first;
-    size_t begin = edge(sample, n, shaking->margin[0], recording->rate_hz, true);
-    size_t end = edge(sample, n, n - shaking->margin[1], recording->rate_hz, false);
-    double start_s = (double)begin / recording->rate_hz, motion_s = (double)end / recording->rate_hz - start_s;
+    double rate_hz = recording->rate_hz;
+    size_t begin = edge(sample, n, shaking->margin[0], rate_hz, true), end = edge(sample, n, n - shaking->margin[1], rate_hz, false);
+    double start_s = ((double)begin + lost_before(shaking, (double)begin)) / rate_hz;
+    double motion_s = ((double)end + lost_before(shaking, (double)end)) / rate_hz - start_s;
     for (size_t s = 0; s < made.slices.slices; s++) {
-        double t_s = made.slices.start_s + (double)s * made.slices.step_s - start_s, f_hz = strongest(&made.slices, s);
+        double at_s = made.slices.start_s + (double)s * made.slices.step_s, f_hz = strongest(&made.slices, s);
+        double t_s = at_s + lost_before(shaking, at_s * rate_hz) / rate_hz - start_s;
         if (t_s < WINDOW_S / 2 || t_s > motion_s - WINDOW_S / 2 || f_hz == 0)
             continue;
         made.f_hz[made.count] = f_hz;
@@ -190,24 +210,51 @@ static quell_status find(quell_shaking *shaking, const quell_recording *recordin
     if (!(low_hz > 0 && high_hz > CHANGE_LEAST * low_hz))
         return QUELL_OK;
     shaking->seen = (quell_sweep){low_hz, high_hz, fabs(made.rate_hz_per_s), 1};
-    shaking->seen_margin[from_hz < to_hz ? 0 : 1] = begin;
-    shaking->seen_margin[from_hz < to_hz ? 1 : 0] = n - end;
+    shaking->falls = from_hz > to_hz;
+    shaking->seen_margin[shaking->falls ? 1 : 0] = begin;
+    shaking->seen_margin[shaking->falls ? 0 : 1] = n - end;
     shaking->harmonics = harmonics(&made, start_s, motion_s);
+    mark_gaps(shaking, gap, &made, start_s, rate_hz);
     return QUELL_OK;
 }
 
-quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_error *err)
+static quell_status get_gaps(quell_shaking *shaking, quell_sweep_gap **gap, const quell_recording *recording, quell_arena *arena,
+                             quell_error *err)
+{
+    double lost = 0;
+    *gap = QUELL_NEW(arena, quell_sweep_gap, recording->break_count + 1);
+    if (*gap == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu gaps", recording->break_count);
+    for (size_t b = 0; b < recording->break_count; b++) {
+        size_t at = recording->break_at[b];
+        if (at <= shaking->first || at >= shaking->end)
+            continue;
+        double missing = (double)recording->break_lost[b];
+        (*gap)[shaking->gap_count++] = (quell_sweep_gap){(double)(at - shaking->first) + lost, missing, (double)NAN, (double)NAN};
+        lost += missing;
+    }
+    shaking->gap = *gap;
+    return QUELL_OK;
+}
+
+quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_arena *arena,
+                               quell_error *err)
 {
     double rests = (double)(shaking->margin[0] + shaking->margin[1]);
+    quell_sweep_gap *gap;
     shaking->seen = (quell_sweep){0};
-    if (shaking->kind != QUELL_EXCITE_SWEEP ||
+    shaking->gap_count = 0;
+    if (shaking->kind != QUELL_EXCITE_SWEEP)
+        return QUELL_OK;
+    quell_status status = get_gaps(shaking, &gap, recording, arena, err);
+    if (status != QUELL_OK ||
         !((double)(shaking->end - shaking->first) - rests > WINDOWS_LEAST * STEP_S * recording->rate_hz) ||
         WINDOW_S * recording->rate_hz < 2 * WINDOWS_LEAST)
-        return QUELL_OK;
-    quell_arena *arena = quell_arena_create(ARENA_BYTES);
-    if (arena == NULL)
+        return status;
+    quell_arena *scratch = quell_arena_create(ARENA_BYTES);
+    if (scratch == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for following a sweep");
-    quell_status status = find(shaking, recording, axis, arena, err);
-    quell_arena_destroy(arena);
+    status = find(shaking, gap, recording, axis, scratch, err);
+    quell_arena_destroy(scratch);
     return status;
 }
