@@ -164,6 +164,7 @@ typedef struct quell_modes {
     const char *excitation; /**< what was assumed: "a sweep, its command not known", ... */
     quell_excitation kind;
     bool sweep_known;
+    bool sweep_followed;    /**< known, or followed in the recording: the input's density is known up to a slope */
     bool participation_known; /**< false: no common input, as in ambient recordings and free decays; c is NaN */
     size_t left_out;        /**< modes that were found and fitted, but that the user ignores */
     quell_mode left_out_mode[QUELL_MODES_MAX];
@@ -221,13 +222,27 @@ void quell_modes_default_band(double rate_hz, double band_hz[2]);
 quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum, size_t axis,
                                  const quell_modes_options *options, double *model, quell_error *err);
 
+/** What a sweep moved beside the band of the fit, up to where the sweep begins and ends. */
+typedef struct quell_sweep_beyond {
+    double range_hz[2];  /**< of the sweep */
+    double below, above; /**< ln of the density over what the fitted modes make of the sweep, where it is off most, below the
+                              band and above it; 0: it is as they have it, but for little */
+} quell_sweep_beyond;
+
+/** Holds the density of axis `axis` against the modes where they were not fitted. All 0 where there is no fit, or the excitation is
+    no sweep that is known or was followed. options: shaper_on and shaking as they were for the fit. QUELL_OK;
+    QUELL_E_USAGE; QUELL_E_MEMORY. */
+quell_status quell_sweep_beyond_find(quell_sweep_beyond *out, const quell_modes *modes, const quell_spectrum *spectrum,
+                                     size_t axis, const quell_modes_options *options, quell_error *err);
+
 /** The root mean square of ln(P/M) that chance alone makes: sqrt(psi_1(nu/2)), psi_1 the trigamma function, exactly that of
     the logarithm of chi-square (e.g. M. S. Bartlett, D. G. Kendall, J. R. Stat. Soc. Suppl. 8, 1946). 0 under a sweep,
     where chance plays no part. spectrum: what the modes were found in. */
 double quell_modes_chance_misfit(const quell_modes *modes, const quell_spectrum *spectrum);
 
 /** A misfit above which something besides the modes moves: three standard errors over chance's, whose relative error is
-    1 / sqrt(2 n / kappa) for n bins in the fit, of which kappa count as one; at least 0.1. Under a sweep 0.15. */
+    1 / sqrt(2 n / kappa) for n bins in the fit, of which kappa count as one; at least 0.1. Under a sweep 0.1; where that is known or was
+    followed 0.05, and 0.03 for three modes and more, which together make up for much. */
 double quell_modes_misfit_limit(const quell_modes *modes, const quell_spectrum *spectrum);
 
 /* ---------------------------------------------------------------- free decays */

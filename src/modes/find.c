@@ -94,6 +94,8 @@ quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const
     quell_modes made = {.excitation = excitation_words(options),
                         .kind = kind,
                         .sweep_known = options->shaking != NULL && options->shaking->sweep_known,
+                        .sweep_followed = options->shaking != NULL && (options->shaking->sweep_known ||
+                                                                       options->shaking->seen.end_hz > 0),
                         .participation_known = kind != QUELL_EXCITE_AMBIENT};
     made.fit.objective = "Whittle likelihood of the Welch density";
     made.fit.dof_per_bin = spectrum->dof;

@@ -269,7 +269,7 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
 
 /* ---------------------------------------------------------------- all peaks at once (whole.c) */
 
-/* Under a sweep of three peaks and more: a search that has begun with a mode for each of them on all that they span; it shares
+/* Under a sweep of two peaks and more: a search that has begun with a mode for each of them on all that they span; it shares
    its problem's buffers with the one given, so that only one can be at work. NULL: such a beginning means nothing, or memory is
    out. Free with quell_memory_free. */
 quell_mode_search *quell_whole_begin(quell_mode_search *search);
@@ -280,7 +280,7 @@ bool quell_whole_is_explained(quell_mode_search *search);
 /* Takes the other search's modes if they explain better what both together span. */
 void quell_whole_take_if_better(quell_mode_search *search, quell_mode_search *other);
 
-/* Where a fit of three modes and more under a sweep falls short: turns the signs of participations as long as it helps. */
+/* Where a fit of two modes and more under a sweep falls short: turns the signs of participations as long as it helps. */
 void quell_whole_turn_signs(quell_mode_search *search);
 
 /* Takes out modes that the criterion does not want: a peak may be none's. */

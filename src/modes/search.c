@@ -50,38 +50,49 @@ quell_status quell_search_band(quell_mode_search *search, const quell_modes_opti
     return QUELL_OK;
 }
 
-/* What the input's density is known to be at a bin, over its largest; *bridged: too little of it to divide by. */
-static double input_share(const quell_mode_search *search, const quell_shaper *shaper, double most, size_t bin, bool *bridged)
+/* What of its largest density the command has at a bin. */
+static double command_share(const quell_mode_search *search, double most, size_t bin)
 {
     const double *command = search->problem.model.command;
-    double h = shaper != NULL ? cabs(quell_shaper_response(shaper, (double)bin * search->spectrum->bin_hz)) : 1, gain = h * h;
-    double share = command != NULL ? command[bin] / most : 1;
-    *bridged = (search->problem.masked[bin] && gain < 0.5) || share < LEAST_SHARE;
-    return gain * share;
+    return command != NULL ? command[bin] / most : 1;
 }
 
-/* Peaks are sought in the density with a shaper's |H|^2 and a sweep's own density divided out, so that neither its notches nor
-   the ripple at its ends make peaks; where it is nearly 0 the quotient says nothing and is bridged. */
+/* The density with a shaper's |H|^2 and a sweep's own density divided out. Where they are nearly 0 the quotient says nothing: it is
+   bridged, but beyond the sweep's ends, where the density falls by itself. */
+static void divide(const quell_mode_search *search, const quell_shaper *shaper, double *divided)
+{
+    const quell_spectrum *spectrum = search->spectrum;
+    const double *command = search->problem.model.command, *density = spectrum->asd_m2ps3[search->axis];
+    double most = 0, before = 0;
+    size_t first = 0, last = spectrum->bins - 1;
+    for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
+        most = fmax(most, command[k]);
+    while (first < last && command_share(search, most, first) < LEAST_SHARE)
+        first++;
+    while (last > first && command_share(search, most, last) < LEAST_SHARE)
+        last--;
+    for (size_t k = 0; k < spectrum->bins; k++) {
+        double h = shaper != NULL ? cabs(quell_shaper_response(shaper, (double)k * spectrum->bin_hz)) : 1, gain = h * h;
+        double share = command_share(search, most, k);
+        bool gap = share < LEAST_SHARE && k > first && k < last, notch = search->problem.masked[k] && gain < 0.5;
+        divided[k] = gap || notch ? before : density[k] / (gain * fmax(share, LEAST_SHARE));
+        before = divided[k];
+    }
+}
+
+/* Peaks are sought in the density with what is known of the input divided out, so that neither a shaper's notches nor the ripple at a
+   sweep's ends make peaks. */
 static quell_status find_peaks(quell_mode_search *search, const quell_modes_options *options, quell_error *err)
 {
     const quell_spectrum *spectrum = search->spectrum;
-    const double *command = search->problem.model.command;
-    double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz, most = 0;
-    if (options->shaper_on == NULL && command == NULL)
+    double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz;
+    if (options->shaper_on == NULL && search->problem.model.command == NULL)
         return quell_peaks_find(spectrum, search->axis, low_hz, high_hz, search->peak, SEARCH_PEAKS_MAX,
                                 &search->peaks, err);
     double *divided = quell_memory_get(spectrum->bins * sizeof(double));
     if (divided == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for peaks in %zu bins", spectrum->bins);
-    for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
-        most = fmax(most, command[k]);
-    double before = 0;
-    for (size_t k = 0; k < spectrum->bins; k++) {
-        bool bridged;
-        double share = input_share(search, options->shaper_on, most, k, &bridged);
-        divided[k] = bridged ? before : spectrum->asd_m2ps3[search->axis][k] / share;
-        before = divided[k];
-    }
+    divide(search, options->shaper_on, divided);
     quell_spectrum view = *spectrum;
     view.asd_m2ps3[search->axis] = divided;
     quell_status status = quell_peaks_find(&view, search->axis, low_hz, high_hz, search->peak, SEARCH_PEAKS_MAX,

@@ -9,7 +9,7 @@
 
 #define WORTH_TURNING 0.95 /* of the misfit */
 
-enum { PEAKS_LEAST = 3, TURNS_MOST = 8, TURN_STEPS = 12 };
+enum { PEAKS_LEAST = 2, TURNS_MOST = 8, TURN_STEPS = 12 };
 
 /* The band that modes from low_hz to high_hz are fitted on at most. */
 static void widest(const quell_mode_search *search, double low_hz, double high_hz, size_t *first, size_t *last)
