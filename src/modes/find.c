@@ -44,7 +44,7 @@ quell_status quell_options_command(const quell_spectrum *spectrum, const quell_m
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a sweep's density of %zu bins", spectrum->bins);
     if (shaking->sweep_known) {
         quell_shaking as = *shaking;
-        if (shaking->gap_count > 0 && shaking->seen.end_hz > 0) /* gaps want to be where they are */
+        if (shaking->seen.end_hz > 0) /* segments want to begin where they do */
             memcpy(as.margin, shaking->seen_margin, sizeof as.margin);
         return quell_sweep_density(&as, spectrum, *command, err);
     }

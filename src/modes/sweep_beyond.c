@@ -6,7 +6,7 @@
 #include <gsl/gsl_sort.h>
 #include <math.h>
 
-#define OFF_LEAST 0.4   /* of ln P: 1.7 dB */
+#define OFF_LEAST 0.7   /* of ln P: 3 dB */
 #define OFF_SHARE 0.3   /* of the bins beside the band */
 #define LEAST_SHARE 0.2 /* of the sweep's density, where it counts */
 
