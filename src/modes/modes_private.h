@@ -261,6 +261,9 @@ typedef struct quell_mode_search {
 quell_status quell_search_band(quell_mode_search *search, const quell_modes_options *options, double band_hz[2],
                                quell_error *err);
 
+/* Narrows a search to what the sweep excites together with the most prominent peak; other peaks count as used. */
+void quell_search_keep_within_excitation(quell_mode_search *search);
+
 /* Prepares the problem for the excitation's kind and finds the peaks. view: the spectrum, or one whose density of the axis
    is another (a projection); it must outlive the search. command: density commanded, by bin; NULL: not known. Known lines
    are masked. QUELL_OK; QUELL_E_MEMORY. Free with quell_fit_release(&search->problem) in either case. */

@@ -9,8 +9,6 @@
 #define LINE_EXCESS 1.84    /* 8 dB, as ln P */
 #define CLOSE 0.25          /* of ln f: modes that may have been taken for one another */
 #define WORTH_A_CHANGE 0.01 /* of the misfit */
-#define RIPPLE 2.0          /* of the root of a sweep's rate: so far from its ends it is not flat ... */
-#define RIPPLE_BINS 2.0     /* ... and so many bins */
 
 enum { TRIES = 4 };
 
@@ -274,46 +272,6 @@ static void mask_what_sticks_out(quell_mode_search *search)
         quell_fit_improve(problem, &search->best, FIT_ALL_STEPS, FIT_FULLY);
 }
 
-/* The ends of what is excited round a peak, within what is searched. The density's steps may be modes' own, or hidden in
-   their flanks: where the sweep was followed, it tells, up to the ripple next to where it begins and ends. */
-static void find_ends(const quell_mode_search *search, size_t peak, size_t *low, size_t *high)
-{
-    double bin_hz = search->spectrum->bin_hz;
-    *low = search->low;
-    *high = search->high;
-    if (!(search->seen.end_hz > 0)) {
-        quell_excitation_ends(search->spectrum, search->axis, search->peak[peak].bin, low, high);
-        return;
-    }
-    bool known = search->problem.held[FIT_B1]; /* and its ripple with it */
-    double ripple_hz = known ? 0 : RIPPLE * sqrt(search->seen.rate_hz_per_s) + RIPPLE_BINS * bin_hz;
-    *low = (size_t)fmax((search->seen.start_hz + ripple_hz) / bin_hz, (double)*low);
-    *high = (size_t)fmin((search->seen.end_hz - ripple_hz) / bin_hz, (double)*high);
-}
-
-/* Is the peak within what the sweep is seen to run over? */
-static bool swept_over(const quell_mode_search *search, const quell_peak *peak)
-{
-    const quell_sweep *seen = &search->seen;
-    return !(seen->end_hz > 0) || (peak->frequency_hz > seen->start_hz && peak->frequency_hz < seen->end_hz);
-}
-
-/* Only what is excited together with the most prominent peak can be fitted together with it. */
-static void keep_within_excitation(quell_mode_search *search)
-{
-    size_t first = 0, low, high;
-    while (first < search->peaks && (search->used[first] || !swept_over(search, &search->peak[first])))
-        first++;
-    if (first == search->peaks)
-        return;
-    find_ends(search, first, &low, &high);
-    search->low = low;
-    search->high = high;
-    for (size_t i = 0; i < search->peaks; i++)
-        search->used[i] =
-            search->used[i] || search->peak[i].bin < search->low || search->peak[i].bin > search->high;
-}
-
 /* From the peaks or what is left of them, and then from what the fit leaves, until nothing pays. */
 static void add_all(quell_mode_search *search)
 {
@@ -332,7 +290,7 @@ void quell_modes_select(quell_mode_search *search)
             search->used[i] = true;
         }
     if (search->problem.swept)
-        keep_within_excitation(search);
+        quell_search_keep_within_excitation(search);
     quell_mode_search *whole = quell_whole_begin(search);
     if (whole != NULL) {
         quell_whole_turn_signs(whole);
