@@ -21,6 +21,7 @@ enum { ARENA_BYTES = 1 << 27, WINDOWS_LEAST = 12, WINDOWS_MOST = 20000, THIRD = 
 
 typedef struct track {
     quell_spectrogram slices;
+    double *slice_s;           /* from the motion's start to the middle of each window */
     double *f_hz, *t_s, *work; /* of windows that are whole; work: two such */
     size_t count;
     double at_hz, rate_hz_per_s; /* the line: at t = 0, the motion's start */
@@ -83,22 +84,37 @@ static bool draw(track *of)
     return true;
 }
 
+/* The window at a time of the motion; of->slices.slices if there is none. */
+static size_t slice_at(const track *of, double t_s)
+{
+    size_t low = 0, high = of->slices.slices;
+    while (low < high) {
+        size_t middle = (low + high) / 2;
+        if (of->slice_s[middle] < t_s - of->slices.step_s / 2)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low < of->slices.slices && of->slice_s[low] <= t_s + of->slices.step_s / 2 ? low : of->slices.slices;
+}
+
 /* Power of the window at the time, about a frequency; NaN without such a window. */
-static double power_at(const track *of, double start_s, double t_s, double f_hz, double reach_hz)
+static double power_at(const track *of, double t_s, double f_hz, double reach_hz)
 {
     const quell_spectrogram *in = &of->slices;
-    double slice = floor((t_s + start_s - in->start_s) / in->step_s + 0.5), sum = 0; /* a gap moves it on, which is rare */
-    if (!(slice >= 0 && slice < (double)in->slices))
+    size_t slice = slice_at(of, t_s);
+    double sum = 0;
+    if (slice == in->slices)
         return (double)NAN;
     size_t last = (size_t)fmin((f_hz + reach_hz) / in->bin_hz + 0.5, (double)in->bins - 1);
     for (size_t k = (size_t)fmax((f_hz - reach_hz) / in->bin_hz + 0.5, 1); k <= last; k++)
-        sum += in->asd_m2ps3[(size_t)slice * in->bins + k];
+        sum += in->asd_m2ps3[slice * in->bins + k];
     return sum;
 }
 
 /* The third harmonic's power by that of strokes of constant acceleration, a ninth of the fundamental's (a square wave's Fourier
    series). What cannot be told is taken for such strokes. */
-static double harmonics(track *of, double start_s, double motion_s)
+static double harmonics(track *of, double motion_s)
 {
     size_t count = 0;
     double rate = fabs(of->rate_hz_per_s), reach_hz = HALF_BINS * of->slices.bin_hz + THIRD * rate * WINDOW_S / 2;
@@ -106,8 +122,8 @@ static double harmonics(track *of, double start_s, double motion_s)
         double f_hz = on_line(of, of->t_s[i]), then_s = (THIRD * f_hz - of->at_hz) / of->rate_hz_per_s;
         if (!(then_s > 0 && then_s < motion_s && 2 * reach_hz < (THIRD - 1) * f_hz))
             continue;
-        double harmonic = power_at(of, start_s, of->t_s[i], THIRD * f_hz, reach_hz);
-        double share = THIRD * THIRD * harmonic / power_at(of, start_s, then_s, THIRD * f_hz, reach_hz);
+        double harmonic = power_at(of, of->t_s[i], THIRD * f_hz, reach_hz);
+        double share = THIRD * THIRD * harmonic / power_at(of, then_s, THIRD * f_hz, reach_hz);
         if (isfinite(share))
             of->work[count++] = share;
     }
@@ -117,10 +133,11 @@ static double harmonics(track *of, double start_s, double motion_s)
 
 static bool get_room(track *of, quell_arena *arena)
 {
+    of->slice_s = QUELL_NEW(arena, double, of->slices.slices);
     of->f_hz = QUELL_NEW(arena, double, of->slices.slices);
     of->t_s = QUELL_NEW(arena, double, of->slices.slices);
     of->work = QUELL_NEW(arena, double, 2 * of->slices.slices);
-    return of->f_hz != NULL && of->t_s != NULL && of->work != NULL;
+    return of->slice_s != NULL && of->f_hz != NULL && of->t_s != NULL && of->work != NULL;
 }
 
 static quell_status slice(track *of, const quell_recording *recording, size_t axis, const quell_shaking *shaking,
@@ -198,6 +215,7 @@ static quell_status find(quell_shaking *shaking, quell_sweep_gap *gap, const que
     for (size_t s = 0; s < made.slices.slices; s++) {
         double at_s = made.slices.start_s + (double)s * made.slices.step_s, f_hz = strongest(&made.slices, s);
         double t_s = at_s + lost_before(shaking, at_s * rate_hz) / rate_hz - start_s;
+        made.slice_s[s] = t_s;
         if (t_s < WINDOW_S / 2 || t_s > motion_s - WINDOW_S / 2 || f_hz == 0)
             continue;
         made.f_hz[made.count] = f_hz;
@@ -213,7 +231,7 @@ static quell_status find(quell_shaking *shaking, quell_sweep_gap *gap, const que
     shaking->falls = from_hz > to_hz;
     shaking->seen_margin[shaking->falls ? 1 : 0] = begin;
     shaking->seen_margin[shaking->falls ? 0 : 1] = n - end;
-    shaking->harmonics = harmonics(&made, start_s, motion_s);
+    shaking->harmonics = harmonics(&made, motion_s);
     mark_gaps(shaking, gap, &made, start_s, rate_hz);
     return QUELL_OK;
 }
