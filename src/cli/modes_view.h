@@ -42,6 +42,8 @@ quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_f
 
 /* Does random motion pause, or are stops none, or so few that nothing tells how they differ? */
 quell_status modes_check_excitation(cli_run *run, const modes_recording *of, quell_findings *findings);
+/* What may be hidden from the fit: in a sweep's gaps, in a shaper's notches, at a sweep's ends. */
+quell_status modes_hidden_findings(cli_run *run, const modes_recording *of, quell_findings *findings);
 
 /* Did the machine run the sweep that was stated? Fills in of->sweep_check. */
 quell_status modes_check_sweep(cli_run *run, modes_recording *of, quell_findings *findings);
