@@ -32,6 +32,13 @@ typedef struct quell_mode {
 } quell_mode;
 
 /** What shook the machine during a recording, and what is known of it. */
+/** Samples that are lost during a sweep, too many to be filled. */
+typedef struct quell_sweep_gap {
+    double at;          /**< samples from shaking->first, those lost before counted, at which they begin */
+    double lost;
+    double low_hz, high_hz; /**< what the sweep passed meanwhile, where it was followed; else NaN */
+} quell_sweep_gap;
+
 typedef struct quell_shaking {
     quell_excitation kind;
     bool stated;             /**< by the user or a plan; else found in the recording */
@@ -45,6 +52,18 @@ typedef struct quell_shaking {
                                   2 s on either side of a sweep, so that the segments of a spectrum see its ends
                                   whole, and up to 1 s after stops belong to it */
     size_t margin[2];        /**< samples of these rests, within first..end: before and after the motion */
+    size_t bursts;           /**< that random motion or stops come in, with pauses between; 1: it does not pause. 0: not looked */
+    double paused;           /**< share of the time that these pauses take, 0..1 */
+    quell_sweep seen;        /**< of a sweep, known or not: what the recording shows it to run over, from low to high whichever
+                                  way it runs; acceleration_mps2 is 1, and all are 0 where it is not told.
+                                  quell_modes_measure fills it in */
+    size_t seen_margin[2];   /**< with seen: samples before its lowest frequency and after its highest, within first..end, in the
+                                  order in which it would rise */
+    bool falls;              /**< with seen: it ran from high to low */
+    size_t gap_count;
+    const quell_sweep_gap *gap; /**< of a sweep, in the order of time; in the arena of quell_modes_measure */
+    double harmonics;        /**< with seen: power of its odd harmonics over that of strokes of constant acceleration; 0 for a
+                                  sine, 1 at most */
     const char *why;         /**< what speaks for the kind, in words with numbers; "as stated" */
 } quell_shaking;
 
@@ -67,7 +86,7 @@ quell_status quell_shaking_parse(quell_shaking *out, const char *text, quell_err
 quell_status quell_shaking_read(quell_shaking *out, const quell_source *source, quell_error *err);
 
 /** The Welch density (m2/s3) that a known sweep commands, at the bins of `like`, with its window, segment and hop over the
-    sweep's duration with its dwells, and rest around it as long as shaking->margin tells, every sample the mean acceleration over its interval. density has like->bins entries.
+    sweep's duration with its dwells and its gaps, and rest around it as long as shaking->margin tells, every sample the mean acceleration over its interval. density has like->bins entries.
     QUELL_OK; QUELL_E_USAGE if the sweep is out of range or shorter than a segment; QUELL_E_MEMORY. */
 quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spectrum *like, double *density,
                                  quell_error *err);
@@ -147,6 +166,7 @@ typedef struct quell_modes {
     const char *excitation; /**< what was assumed: "a sweep, its command not known", ... */
     quell_excitation kind;
     bool sweep_known;
+    bool sweep_followed;    /**< known, or followed in the recording: the input's density is known up to a slope */
     bool participation_known; /**< false: no common input, as in ambient recordings and free decays; c is NaN */
     size_t left_out;        /**< modes that were found and fitted, but that the user ignores */
     quell_mode left_out_mode[QUELL_MODES_MAX];
@@ -204,13 +224,27 @@ void quell_modes_default_band(double rate_hz, double band_hz[2]);
 quell_status quell_modes_density(const quell_modes *modes, const quell_spectrum *spectrum, size_t axis,
                                  const quell_modes_options *options, double *model, quell_error *err);
 
+/** What a sweep moved beside the band of the fit, up to where the sweep begins and ends. */
+typedef struct quell_sweep_beyond {
+    double range_hz[2];  /**< of the sweep */
+    double below, above; /**< ln of the density over what the fitted modes make of the sweep, where it is off most, below the
+                              band and above it; 0: it is as they have it, but for little */
+} quell_sweep_beyond;
+
+/** Holds the density of axis `axis` against the modes where they were not fitted. All 0 where there is no fit, or the excitation is
+    no sweep that is known or was followed. options: shaper_on and shaking as they were for the fit. QUELL_OK;
+    QUELL_E_USAGE; QUELL_E_MEMORY. */
+quell_status quell_sweep_beyond_find(quell_sweep_beyond *out, const quell_modes *modes, const quell_spectrum *spectrum,
+                                     size_t axis, const quell_modes_options *options, quell_error *err);
+
 /** The root mean square of ln(P/M) that chance alone makes: sqrt(psi_1(nu/2)), psi_1 the trigamma function, exactly that of
     the logarithm of chi-square (e.g. M. S. Bartlett, D. G. Kendall, J. R. Stat. Soc. Suppl. 8, 1946). 0 under a sweep,
     where chance plays no part. spectrum: what the modes were found in. */
 double quell_modes_chance_misfit(const quell_modes *modes, const quell_spectrum *spectrum);
 
 /** A misfit above which something besides the modes moves: three standard errors over chance's, whose relative error is
-    1 / sqrt(2 n / kappa) for n bins in the fit, of which kappa count as one; at least 0.1. Under a sweep 0.15. */
+    1 / sqrt(2 n / kappa) for n bins in the fit, of which kappa count as one; at least 0.1. Under a sweep 0.1; where that is known or was
+    followed 0.05, and 0.03 for three modes and more, which together make up for much. */
 double quell_modes_misfit_limit(const quell_modes *modes, const quell_spectrum *spectrum);
 
 /* ---------------------------------------------------------------- free decays */

@@ -227,13 +227,13 @@ static quell_status add_misfit(cli_run *run, const modes_recording *of, quell_fi
     double limit = quell_modes_misfit_limit(modes, &of->spectrum);
     if (!modes_fits_density(modes) || modes->fit.rms_log_misfit <= limit)
         return QUELL_OK;
-    const char *beyond = modes->kind == QUELL_EXCITE_SWEEP ? "something else moves, too"
+    const char *beyond = modes->kind == QUELL_EXCITE_SWEEP ? "something else moves, too, or the modes are taken wrong"
                                                            : "more than chance: something else moves, too";
     return quell_findings_add(findings, run->arena, "misfit", QUELL_WARN, modes->fit.rms_log_misfit, limit,
                               "look at --plot, and try a narrower --band",
                               "the fit is off by %s dB rms, want %s dB at most: %s",
-                              quell_number_fixed(modes->fit.rms_log_misfit * 10 / log(10), 1).text,
-                              quell_number_fixed(limit * 10 / log(10), 1).text, beyond);
+                              quell_number_short(modes->fit.rms_log_misfit * 10 / log(10), 2).text,
+                              quell_number_short(limit * 10 / log(10), 2).text, beyond);
 }
 
 /* Free decays that the modes do not make up, where they are the answer: two close modes taken for one leave a beat. */
@@ -254,9 +254,13 @@ quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_f
 {
     quell_status status = modes_check_sweep(run, of, findings);
     if (status == QUELL_OK)
+        status = modes_check_excitation(run, of, findings);
+    if (status == QUELL_OK)
         status = add_misfit(run, of, findings);
     if (status == QUELL_OK)
         status = add_decay_misfit(run, of, findings);
+    if (status == QUELL_OK)
+        status = modes_hidden_findings(run, of, findings);
     if (status == QUELL_OK)
         status = add_sampling(run, of, findings);
     if (status == QUELL_OK)

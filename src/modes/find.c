@@ -2,6 +2,7 @@
 #include "modes_private.h"
 
 #include <math.h>
+#include <string.h>
 
 void quell_modes_default_band(double rate_hz, double band_hz[2])
 {
@@ -34,13 +35,20 @@ quell_status quell_options_command(const quell_spectrum *spectrum, const quell_m
                                    double **command, quell_error *err)
 {
     *command = NULL;
-    if (quell_options_kind(options) != QUELL_EXCITE_SWEEP || options->shaking == NULL ||
-        !options->shaking->sweep_known)
+    const quell_shaking *shaking = options->shaking;
+    if (quell_options_kind(options) != QUELL_EXCITE_SWEEP || shaking == NULL ||
+        !(shaking->sweep_known || shaking->seen.end_hz > 0))
         return QUELL_OK;
     *command = quell_memory_get(spectrum->bins * sizeof(double));
     if (*command == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a sweep's density of %zu bins", spectrum->bins);
-    return quell_sweep_density(options->shaking, spectrum, *command, err);
+    if (shaking->sweep_known) {
+        quell_shaking as = *shaking;
+        if (shaking->seen.end_hz > 0) /* segments want to begin where they do */
+            memcpy(as.margin, shaking->seen_margin, sizeof as.margin);
+        return quell_sweep_density(&as, spectrum, *command, err);
+    }
+    return quell_sweep_shape(shaking, spectrum, *command, err);
 }
 
 /* Modes that one input along the axis shakes. */
@@ -86,6 +94,8 @@ quell_status quell_modes_find(const quell_spectrum *spectrum, size_t axis, const
     quell_modes made = {.excitation = excitation_words(options),
                         .kind = kind,
                         .sweep_known = options->shaking != NULL && options->shaking->sweep_known,
+                        .sweep_followed = options->shaking != NULL && (options->shaking->sweep_known ||
+                                                                       options->shaking->seen.end_hz > 0),
                         .participation_known = kind != QUELL_EXCITE_AMBIENT};
     made.fit.objective = "Whittle likelihood of the Welch density";
     made.fit.dof_per_bin = spectrum->dof;

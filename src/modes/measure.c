@@ -260,6 +260,8 @@ quell_status quell_modes_measure(const quell_recording *recording, size_t axis, 
         in.shaking.first = 0;
         in.shaking.end = recording->samples;
     }
+    if (status == QUELL_OK && fitness != NULL)
+        status = quell_sweep_track(&in.shaking, recording, axis, arena, err);
     if (status != QUELL_OK)
         return status;
     in.options.shaking = &in.shaking;

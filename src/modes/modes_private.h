@@ -10,10 +10,36 @@
 /* Samples at rate_hz of a sweep with its dwells and the rests around it; whole. */
 double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
 
+/* ---------------------------------------------------------------- a sweep as it is seen (sweep_track.c, sweep_shape.c) */
+
+/* Fills in shaking->seen and harmonics from the samples of one axis, for a sweep that runs linearly. QUELL_OK, also where
+   it cannot be told; QUELL_E_MEMORY. The gaps live in arena. */
+quell_status quell_sweep_track(quell_shaking *shaking, const quell_recording *recording, size_t axis, quell_arena *arena,
+                               quell_error *err);
+
+/* The density that a sweep which is seen shakes with, up to a factor; like->bins entries. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_sweep_shape(const quell_shaking *shaking, const quell_spectrum *like, double *shape, quell_error *err);
+
 /* ---------------------------------------------------------------- a blow (blow.c) */
 
 /* Do samples first..end - 1 begin with a blow that then dies away, with nothing more to shake the machine? *at: where. */
 bool quell_blow_find(const quell_recording *recording, size_t first, size_t end, size_t *at);
+
+/* ---------------------------------------------------------------- bursts and pauses (bursts.c) */
+
+/* What shakes the machine, its ringing apart. */
+typedef struct quell_bursts {
+    size_t count;      /* of bursts between which it pauses; 1: no pause, or 3 s on end without one */
+    double paused;     /* share of the time */
+    size_t first, end; /* samples from the first burst to the last */
+} quell_bursts;
+
+enum { QUELL_BURSTS_LEAST = 4 }; /* that make motion stops ... */
+#define QUELL_PAUSED_LEAST 0.1   /* ... with pauses for this share of the time: random motion through a mode has 0.04 */
+
+/* Samples first..end - 1. Without kept samples there is no burst. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_bursts_find(quell_bursts *out, const quell_recording *recording, size_t first, size_t end,
+                               quell_error *err);
 
 /* ---------------------------------------------------------------- response model */
 
@@ -182,6 +208,10 @@ typedef struct quell_mode_start {
 quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_start *start, size_t modes,
                                 const quell_fit *from);
 
+/* The same over all choices of signs, for modes that were not fitted one after the other: 2^modes times a few steps. The input is
+   taken for flat while signs are told. */
+quell_fit quell_fit_from_all_signs(quell_fit_problem *problem, const quell_mode_start *start, size_t modes);
+
 /* Candidates for a mode more, the likeliest first. */
 enum { CANDIDATES_MAX = 6 };
 typedef struct quell_candidates {
@@ -233,6 +263,7 @@ typedef struct quell_mode_search {
     size_t axis;
     size_t low, high;  /* bins searched */
     size_t modes_most; /* that it looks for; 0: all there may be */
+    quell_sweep seen;  /* what the sweep is seen to run over; all 0: not told */
     size_t peaks;
     quell_peak peak[SEARCH_PEAKS_MAX];
     bool used[SEARCH_PEAKS_MAX];
@@ -247,11 +278,37 @@ typedef struct quell_mode_search {
 quell_status quell_search_band(quell_mode_search *search, const quell_modes_options *options, double band_hz[2],
                                quell_error *err);
 
+/* Narrows a search to what the sweep excites together with the most prominent peak; other peaks count as used. */
+void quell_search_keep_within_excitation(quell_mode_search *search);
+
 /* Prepares the problem for the excitation's kind and finds the peaks. view: the spectrum, or one whose density of the axis
    is another (a projection); it must outlive the search. command: density commanded, by bin; NULL: not known. Known lines
    are masked. QUELL_OK; QUELL_E_MEMORY. Free with quell_fit_release(&search->problem) in either case. */
 quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_options *options, quell_model_form form,
                                   const double *command, quell_error *err);
+
+/* ---------------------------------------------------------------- all peaks at once (whole.c) */
+
+/* Under a sweep of two peaks and more: a search that has begun with a mode for each of them on all that they span; it shares
+   its problem's buffers with the one given, so that only one can be at work. NULL: such a beginning means nothing, or memory is
+   out. Free with quell_memory_free. */
+quell_mode_search *quell_whole_begin(quell_mode_search *search);
+
+/* Does the fit explain all that is excited? */
+bool quell_whole_is_explained(quell_mode_search *search);
+
+/* Takes the other search's modes if they explain better what both together span. */
+void quell_whole_take_if_better(quell_mode_search *search, quell_mode_search *other);
+
+/* Where a fit of two modes and more under a sweep falls short: turns the signs of participations as long as it helps. */
+void quell_whole_turn_signs(quell_mode_search *search);
+
+/* Takes out modes that the criterion does not want: a peak may be none's. */
+void quell_whole_drop_idle(quell_mode_search *search);
+
+/* The widest band of a fit, relative to the lowest mode and to the highest. */
+#define FIT_LOW 0.55
+#define FIT_HIGH 1.5
 
 /* Steps of a fit to its end. */
 enum { FIT_ALL_STEPS = 60 };

@@ -9,6 +9,10 @@
    better overrule it. */
 #define SLOPE_SPREAD 0.5
 
+/* The same where a sweep was followed: its bins tell far more than their nominal degrees of freedom, and the prior must not pull
+   what they tell. */
+#define SLOPE_SPREAD_FOLLOWED 1.0
+
 /* Likewise of d on an axis that is not driven: what a mounting that is off by 3 degrees lets through. */
 #define LEAK_SPREAD 0.05
 
@@ -26,7 +30,9 @@ static double known(const quell_fit_problem *problem, size_t common)
 {
     if (problem->held[common])
         return 0;
-    return common == FIT_B1 ? 1 / SLOPE_SPREAD : common == FIT_DIRECT ? 1 / LEAK_SPREAD : 0;
+    bool followed = problem->swept && problem->model.command != NULL;
+    double slope_spread = followed ? SLOPE_SPREAD_FOLLOWED : SLOPE_SPREAD;
+    return common == FIT_B1 ? 1 / slope_spread : common == FIT_DIRECT ? 1 / LEAK_SPREAD : 0;
 }
 
 size_t quell_fit_bins(const quell_fit_problem *problem)

@@ -214,6 +214,7 @@ static void add_facts(quell_modes *out, const quell_modes *from)
     if (differs)
         out->excitation = "not the same in all recordings";
     out->sweep_known = out->sweep_known && from->sweep_known;
+    out->sweep_followed = out->sweep_followed && from->sweep_followed;
     out->participation_known = out->participation_known || from->participation_known;
     add_left_out(out, from);
 }

@@ -6,6 +6,8 @@
 
 #define SWEEP_INNER_LOW 1.1 /* of a known sweep's range, where its input is flat */
 #define SWEEP_INNER_HIGH 0.9
+#define RIPPLE_WIDTHS 2.5 /* or of the root of its rate from its end */
+#define LEAST_SHARE 0.2 /* of a sweep's density: outside its range, or in a gap, that is next to nothing */
 
 enum { BINS_LEAST = 12 };
 
@@ -16,7 +18,8 @@ static void keep_within_sweep(const quell_modes_options *options, double band_hz
     if (shaking == NULL || shaking->kind != QUELL_EXCITE_SWEEP || !shaking->sweep_known)
         return;
     band_hz[0] = fmax(band_hz[0], SWEEP_INNER_LOW * shaking->sweep.start_hz);
-    band_hz[1] = fmin(band_hz[1], SWEEP_INNER_HIGH * shaking->sweep.end_hz);
+    double ripple_hz = RIPPLE_WIDTHS * sqrt(shaking->sweep.rate_hz_per_s);
+    band_hz[1] = fmin(band_hz[1], fmax(SWEEP_INNER_HIGH * shaking->sweep.end_hz, shaking->sweep.end_hz - ripple_hz));
 }
 
 quell_status quell_search_band(quell_mode_search *search, const quell_modes_options *options, double band_hz[2],
@@ -47,26 +50,49 @@ quell_status quell_search_band(quell_mode_search *search, const quell_modes_opti
     return QUELL_OK;
 }
 
-/* Peaks are sought in the density with a shaper's |H|^2 divided out, so that its notches do not make peaks
-   between them; where it is nearly 0 the quotient says nothing and the notch is bridged. */
+/* What of its largest density the command has at a bin. */
+static double command_share(const quell_mode_search *search, double most, size_t bin)
+{
+    const double *command = search->problem.model.command;
+    return command != NULL ? command[bin] / most : 1;
+}
+
+/* The density with a shaper's |H|^2 and a sweep's own density divided out. Where they are nearly 0 the quotient says nothing: it is
+   bridged, but beyond the sweep's ends, where the density falls by itself. */
+static void divide(const quell_mode_search *search, const quell_shaper *shaper, double *divided)
+{
+    const quell_spectrum *spectrum = search->spectrum;
+    const double *command = search->problem.model.command, *density = spectrum->asd_m2ps3[search->axis];
+    double most = 0, before = 0;
+    size_t first = 0, last = spectrum->bins - 1;
+    for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
+        most = fmax(most, command[k]);
+    while (first < last && command_share(search, most, first) < LEAST_SHARE)
+        first++;
+    while (last > first && command_share(search, most, last) < LEAST_SHARE)
+        last--;
+    for (size_t k = 0; k < spectrum->bins; k++) {
+        double h = shaper != NULL ? cabs(quell_shaper_response(shaper, (double)k * spectrum->bin_hz)) : 1, gain = h * h;
+        double share = command_share(search, most, k);
+        bool gap = share < LEAST_SHARE && k > first && k < last, notch = search->problem.masked[k] && gain < 0.5;
+        divided[k] = gap || notch ? before : density[k] / (gain * fmax(share, LEAST_SHARE));
+        before = divided[k];
+    }
+}
+
+/* Peaks are sought in the density with what is known of the input divided out, so that neither a shaper's notches nor the ripple at a
+   sweep's ends make peaks. */
 static quell_status find_peaks(quell_mode_search *search, const quell_modes_options *options, quell_error *err)
 {
     const quell_spectrum *spectrum = search->spectrum;
     double low_hz = (double)search->low * spectrum->bin_hz, high_hz = (double)search->high * spectrum->bin_hz;
-    if (options->shaper_on == NULL)
+    if (options->shaper_on == NULL && search->problem.model.command == NULL)
         return quell_peaks_find(spectrum, search->axis, low_hz, high_hz, search->peak, SEARCH_PEAKS_MAX,
                                 &search->peaks, err);
     double *divided = quell_memory_get(spectrum->bins * sizeof(double));
     if (divided == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for peaks in %zu bins", spectrum->bins);
-    double before = 0;
-    for (size_t k = 0; k < spectrum->bins; k++) {
-        double h = cabs(quell_shaper_response(options->shaper_on, (double)k * spectrum->bin_hz)),
-               gain = h * h;
-        bool bridged = search->problem.masked[k] && gain < 0.5;
-        divided[k] = bridged ? before : spectrum->asd_m2ps3[search->axis][k] / gain;
-        before = divided[k];
-    }
+    divide(search, options->shaper_on, divided);
     quell_spectrum view = *spectrum;
     view.asd_m2ps3[search->axis] = divided;
     quell_status status = quell_peaks_find(&view, search->axis, low_hz, high_hz, search->peak, SEARCH_PEAKS_MAX,
@@ -89,10 +115,15 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
     if (search->modes_most == 0)
         search->modes_most = QUELL_MODES_MAX;
     problem->model.form = form;
+    if (options->shaking != NULL && problem->swept)
+        search->seen = options->shaking->seen;
     problem->model.command = command;
-    problem->held[FIT_B1] = command != NULL;
+    problem->held[FIT_B1] = options->shaking != NULL && options->shaking->sweep_known;
+    double most = 0;
     for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
-        problem->masked[k] = problem->masked[k] || !(command[k] > 0);
+        most = fmax(most, command[k]);
+    for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
+        problem->masked[k] = problem->masked[k] || !(command[k] > LEAST_SHARE * most);
     if (form == MODEL_AMBIENT)
         problem->held[FIT_B0] = problem->held[FIT_B1] = true;
     if (form == MODEL_ACROSS) {

@@ -272,19 +272,14 @@ static void mask_what_sticks_out(quell_mode_search *search)
         quell_fit_improve(problem, &search->best, FIT_ALL_STEPS, FIT_FULLY);
 }
 
-/* Only what is excited together with the most prominent peak can be fitted together with it. */
-static void keep_within_excitation(quell_mode_search *search)
+/* From the peaks or what is left of them, and then from what the fit leaves, until nothing pays. */
+static void add_all(quell_mode_search *search)
 {
-    size_t first = 0;
-    while (first < search->peaks && search->used[first])
-        first++;
-    if (first == search->peaks)
-        return;
-    quell_excitation_ends(search->spectrum, search->axis, search->peak[first].bin, &search->low,
-                          &search->high);
-    for (size_t i = 0; i < search->peaks; i++)
-        search->used[i] =
-            search->used[i] || search->peak[i].bin < search->low || search->peak[i].bin > search->high;
+    while (search->best.modes < search->modes_most && add_from_peaks(search))
+        ;
+    mask_what_sticks_out(search);
+    while (search->best.modes < search->modes_most && add_from_residual(search))
+        mask_what_sticks_out(search);
 }
 
 void quell_modes_select(quell_mode_search *search)
@@ -295,14 +290,21 @@ void quell_modes_select(quell_mode_search *search)
             search->used[i] = true;
         }
     if (search->problem.swept)
-        keep_within_excitation(search);
-    begin(search);
-    if (search->best.modes == 0)
-        return;
-    while (search->best.modes < search->modes_most && add_from_peaks(search))
-        ;
-    mask_what_sticks_out(search);
-    while (search->best.modes < search->modes_most && add_from_residual(search))
-        mask_what_sticks_out(search);
-    quell_model_set_band(&search->problem.model, search->first, search->last);
+        quell_search_keep_within_excitation(search);
+    quell_mode_search *whole = quell_whole_begin(search);
+    if (whole != NULL) {
+        quell_whole_turn_signs(whole);
+        add_all(whole);
+        quell_whole_turn_signs(whole);
+        quell_whole_drop_idle(whole);
+    }
+    if (whole == NULL || !quell_whole_is_explained(whole))
+        begin(search);
+    if (search->best.modes > 0)
+        add_all(search);
+    if (whole != NULL)
+        quell_whole_take_if_better(search, whole);
+    quell_memory_free(whole);
+    if (search->best.modes > 0)
+        quell_model_set_band(&search->problem.model, search->first, search->last);
 }

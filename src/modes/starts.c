@@ -7,6 +7,7 @@
 #include <string.h>
 
 enum { FIRST_STEPS = 6, ALL_STEPS = 60, FINALISTS = 3, LEVEL_PASSES = 5 };
+enum { GLANCE_STEPS = 3, GLANCED_MOST = 8, LOOK_STEPS = 15 }; /* of all choices of signs */
 
 /* ln P of a bin over what was commanded there. */
 static double log_response(const quell_fit_problem *problem, size_t bin)
@@ -148,14 +149,14 @@ static quell_fit extended(const quell_fit_problem *problem, const quell_fit *fro
 }
 
 /* Keeps the best few fits, best first. */
-static void enter(quell_fit *best, size_t *count, const quell_fit *fit)
+static void enter(quell_fit *best, size_t *count, size_t most, const quell_fit *fit)
 {
     size_t at = *count;
     while (at > 0 && fit->misfit < best[at - 1].misfit)
         at--;
-    if (at == FINALISTS)
+    if (at == most)
         return;
-    if (*count < FINALISTS)
+    if (*count < most)
         (*count)++;
     memmove(best + at + 1, best + at, (*count - at - 1) * sizeof *best);
     best[at] = *fit;
@@ -167,7 +168,7 @@ static void try(quell_fit_problem *problem, quell_fit fit, quell_fit *best, size
     quell_fit_improve(problem, &fit, FIRST_STEPS, FIT_NEARLY);
     problem->model.precision = MODEL_EXACT;
     if (isfinite(fit.misfit))
-        enter(best, count, &fit);
+        enter(best, count, FINALISTS, &fit);
 }
 
 /* The best of some fits, gone on with to the end. */
@@ -206,4 +207,33 @@ quell_fit quell_fit_from_starts(quell_fit_problem *problem, const quell_mode_sta
             try(problem, start_of_whole(problem, start, modes, sign), best, &count);
     }
     return finish(problem, modes, best, count);
+}
+
+/* The rough fit, gone on with. */
+static void look(quell_fit_problem *problem, quell_fit *fit, size_t steps)
+{
+    problem->model.precision = MODEL_ROUGH;
+    quell_fit_improve(problem, fit, steps, FIT_NEARLY);
+    problem->model.precision = MODEL_EXACT;
+}
+
+quell_fit quell_fit_from_all_signs(quell_fit_problem *problem, const quell_mode_start *start, size_t modes)
+{
+    quell_fit glanced[GLANCED_MOST];
+    size_t count = 0;
+    bool held = problem->held[FIT_B1];
+    problem->held[FIT_B1] = true; /* a sweep is flat, up to little that can be told once the modes are */
+    for (size_t choice = 0; choice < (size_t)1 << modes; choice++) {
+        int sign[QUELL_MODES_MAX];
+        for (size_t k = 0; k < modes; k++)
+            sign[k] = (choice >> k & 1) != 0 ? -1 : 1;
+        quell_fit fit = start_point(problem, start, modes, sign);
+        look(problem, &fit, GLANCE_STEPS);
+        if (isfinite(fit.misfit))
+            enter(glanced, &count, GLANCED_MOST, &fit);
+    }
+    for (size_t i = 0; i < count; i++)
+        look(problem, &glanced[i], LOOK_STEPS);
+    problem->held[FIT_B1] = held;
+    return finish(problem, modes, glanced, count);
 }

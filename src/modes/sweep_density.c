@@ -15,29 +15,50 @@ double quell_sweep_samples(const quell_shaking *shaking, double rate_hz)
     return floor(motion_s * rate_hz) + (double)shaking->margin[0] + (double)shaking->margin[1];
 }
 
-/* A sample is the mean acceleration over its interval: what the velocity changes by, times the rate. */
-static quell_status stream(const quell_motion *motion, double rate_hz, double samples, quell_welch *welch,
-                           quell_error *err)
+/* The gaps of a recording as the rising sweep would have them; *lost: samples from *at on are not there. */
+static bool gap_of(const quell_shaking *shaking, size_t i, double samples, double *at, double *lost)
 {
-    double block[BLOCK], velocity_mps = 0;
+    if (i >= shaking->gap_count)
+        return false;
+    const quell_sweep_gap *gap = &shaking->gap[shaking->falls ? shaking->gap_count - 1 - i : i];
+    *at = shaking->falls ? samples - gap->at - gap->lost : gap->at;
+    *lost = gap->lost;
+    return true;
+}
+
+/* A sample is the mean acceleration over its interval: what the velocity changes by, times the rate. */
+static quell_status stream(const quell_motion *motion, const quell_shaking *shaking, double rate_hz, double samples,
+                           quell_welch *welch, quell_error *err)
+{
+    double block[BLOCK], velocity_mps = 0, at = 0, lost = 0;
     const double *axes[1] = {block};
     quell_motion_cursor cursor = {.motion = motion};
     quell_status status = QUELL_OK;
+    size_t gap = 0;
+    bool more = gap_of(shaking, gap, samples, &at, &lost);
     for (double done = 0; done < samples && status == QUELL_OK;) {
         size_t n = 0;
-        for (; n < BLOCK && done < samples; n++) {
+        bool breaks = false;
+        while (n < BLOCK && done < samples && !breaks) {
+            bool there = !more || done < at;
+            breaks = more && done >= at + lost - 1;
             done++;
             double next_mps = quell_motion_advance(&cursor, done / rate_hz).velocity_mps;
-            block[n] = (next_mps - velocity_mps) * rate_hz;
+            if (there)
+                block[n++] = (next_mps - velocity_mps) * rate_hz;
             velocity_mps = next_mps;
         }
         status = quell_welch_add(welch, axes, n, err);
+        if (status == QUELL_OK && breaks) {
+            status = quell_welch_break(welch, err);
+            more = gap_of(shaking, ++gap, samples, &at, &lost);
+        }
     }
     return status;
 }
 
-static quell_status estimate(const quell_motion_list *list, const quell_spectrum *like, double samples,
-                             double *density, quell_error *err)
+static quell_status estimate(const quell_motion_list *list, const quell_shaking *shaking, const quell_spectrum *like,
+                             double samples, double *density, quell_error *err)
 {
     double segment = (double)like->segment;
     quell_welch_options options = {
@@ -51,7 +72,7 @@ static quell_status estimate(const quell_motion_list *list, const quell_spectrum
         status = quell_welch_create(&welch, 1, &options, err);
     const quell_motion motion = quell_motion_view(list);
     if (status == QUELL_OK)
-        status = stream(&motion, like->rate_hz, samples, welch, err);
+        status = stream(&motion, shaking, like->rate_hz, samples, welch, err);
     if (status == QUELL_OK)
         status = quell_welch_finish(welch, like->rate_hz, arena, &made, err);
     for (size_t k = 0; status == QUELL_OK && k < like->bins; k++)
@@ -76,7 +97,7 @@ quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spect
                             quell_number_short((double)like->segment / like->rate_hz, 4).text,
                             quell_number_short(SAMPLES_MAX / like->rate_hz, 4).text);
     if (status == QUELL_OK)
-        status = estimate(&list, like, samples, density, err);
+        status = estimate(&list, shaking, like, samples, density, err);
     quell_motion_list_free(&list);
     return status;
 }

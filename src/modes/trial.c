@@ -10,12 +10,11 @@
 #define LEAST_WIDTH 0.8        /* half-power width in bins: narrower is a line, or cannot be told from one */
 #define LEAST_SKIRTS 0.15      /* of a mode with a peak that has skirts, as no line has; the model's grid is not finer */
 #define LEAST_RESPONSE 0.4     /* ringing acceleration at resonance over what drives it */
-#define CANCELLED 0.8          /* of the smaller participation left by both together */
+#define CANCELLED 0.8          /* of the smaller participation left by both together, ... */
+#define CANCELLED_SWEPT 0.3    /* ... under a sweep, which leaves little to chance that two modes could make up for */
 #define RMS_FLOOR 0.05         /* of ln P: what a sweep's own ripple makes */
 #define LEAST_SCORE 0.5        /* of a mode's price: modes that were worth it have been seen to promise more than twice this */
 #define STAYS_WITHIN 0.1       /* how far the fit may move a mode from its peak, as a share of f */
-#define FIT_LOW 0.55           /* the widest band of a fit, relative to the lowest mode */
-#define FIT_HIGH 1.5           /* and to the highest */
 #define ADEQUATE 1.25          /* rms misfit of ln P, as a multiple of chance */
 
 enum { BINS_PER_PARAMETER = 2 };
@@ -90,7 +89,7 @@ static bool within(const quell_mode_search *search, double f_hz, double width_hz
 }
 
 /* Do two modes next to each other only cancel? Between them they make any narrow shape, and mean none. */
-static bool cancelling(const quell_fit *fit)
+static bool cancelling(const quell_fit *fit, double cancelled)
 {
     for (size_t j = 0; j < fit->modes; j++)
         for (size_t k = 0; k < j; k++) {
@@ -98,7 +97,7 @@ static bool cancelling(const quell_fit *fit)
             double zeta = exp(fmax(a[FIT_LN_ZETA], b[FIT_LN_ZETA]));
             bool close = fabs(a[FIT_LN_F] - b[FIT_LN_F]) < zeta;
             double smaller = fmin(fabs(a[FIT_C]), fabs(b[FIT_C]));
-            if (close && a[FIT_C] * b[FIT_C] < 0 && fabs(a[FIT_C] + b[FIT_C]) < CANCELLED * smaller)
+            if (close && a[FIT_C] * b[FIT_C] < 0 && fabs(a[FIT_C] + b[FIT_C]) < cancelled * smaller)
                 return true;
         }
     return false;
@@ -136,7 +135,7 @@ bool quell_fit_worth_having(const quell_mode_search *search, const quell_fit *fi
         if (width_hz < least_width(search, f_hz) * search->spectrum->bin_hz)
             return false;
     }
-    bool cancels = problem->model.form != MODEL_AMBIENT && cancelling(fit);
+    bool cancels = problem->model.form != MODEL_AMBIENT && cancelling(fit, problem->swept ? CANCELLED_SWEPT : CANCELLED);
     return !cancels && stayed(fit, start) && quell_fit_plausible(problem, fit);
 }
 

@@ -475,6 +475,81 @@ START_TEST(pooling_keeps_every_recordings_modes)
 }
 END_TEST
 
+/* ---------------------------------------------------------------- a sweep that is followed */
+
+enum { SWEEP_RATE = 1000, SWEEP_REST = 1500, SWEEP_MOVES = 50000 };
+
+/* A linear chirp from 10 to 110 Hz in 50 s, or back; a sine, or its sign: a square wave; samples lost: from `at` of the motion on. */
+static quell_shaking follow(double *sample, size_t *break_at, size_t *break_lost, bool square, bool falls, size_t at, size_t lost,
+                            quell_arena *arena)
+{
+    size_t n = 0, gap = lost > 0 ? SWEEP_REST + at : 0;
+    for (size_t i = 0; i < SWEEP_MOVES + 2 * SWEEP_REST; i++) {
+        bool moves = i >= SWEEP_REST && i < SWEEP_REST + SWEEP_MOVES;
+        size_t of = moves ? i - SWEEP_REST : 0;
+        double t = ((double)(falls ? SWEEP_MOVES - 1 - of : of) + 0.5) / SWEEP_RATE, value = sin(QUELL_TAU * (10 * t + t * t));
+        if (i >= gap && i < gap + lost)
+            continue;
+        sample[n++] = 9.81 + (moves ? 4 * (square ? copysign(1, value) : value) : 0);
+    }
+    *break_at = gap;
+    *break_lost = lost;
+    const quell_recording recording = {.axes = 1,
+                                       .samples = n,
+                                       .rate_hz = SWEEP_RATE,
+                                       .accel_mps2 = {sample},
+                                       .break_at = break_at,
+                                       .break_lost = break_lost,
+                                       .break_count = lost > 0 ? 1 : 0};
+    quell_shaking out = {.kind = QUELL_EXCITE_SWEEP, .end = n, .margin = {SWEEP_REST, SWEEP_REST}};
+    quell_error err;
+    ck_assert_int_eq(quell_sweep_track(&out, &recording, 0, arena, &err), QUELL_OK);
+    return out;
+}
+
+/* Exact: the chirp's own range and rate; a square wave's third harmonic has a ninth of the power, a sine's none. */
+START_TEST(a_sweep_is_followed)
+{
+    static double sample[SWEEP_MOVES + 2 * SWEEP_REST];
+    size_t break_at, break_lost;
+    quell_arena *arena = quell_arena_create(1 << 20);
+    ck_assert_ptr_nonnull(arena);
+    for (int square = 0; square < 2; square++)
+        for (int falls = 0; falls < 2; falls++)
+            for (size_t lost = 0; lost <= 3000; lost += 3000) {
+                quell_shaking got = follow(sample, &break_at, &break_lost, square, falls, 20000, lost, arena);
+                CHECK_NEAR(got.seen.start_hz, 10, 0.15);
+                CHECK_NEAR(got.seen.end_hz, 110, 0.3);
+                CHECK_NEAR(got.seen.rate_hz_per_s, 2, 0.01);
+                CHECK_NEAR(got.harmonics, square, square ? 0.1 : 1e-9);
+                ck_assert(got.falls == (falls == 1));
+                ck_assert_uint_eq(got.gap_count, lost > 0);
+                if (lost > 0) { /* 20 to 23 s */
+                    CHECK_NEAR(got.gap[0].low_hz, falls ? 110 - 2 * 23 : 10 + 2 * 20, 0.3);
+                    CHECK_NEAR(got.gap[0].high_hz, falls ? 110 - 2 * 20 : 10 + 2 * 23, 0.3);
+                }
+            }
+    quell_arena_destroy(arena);
+}
+END_TEST
+
+/* What keeps its frequency is no sweep, whatever it is said to be. */
+START_TEST(a_tone_is_not_followed)
+{
+    static double sample[SWEEP_MOVES];
+    for (size_t i = 0; i < SWEEP_MOVES; i++)
+        sample[i] = sin(QUELL_TAU * 40 * (double)i / SWEEP_RATE);
+    const quell_recording recording = {.axes = 1, .samples = SWEEP_MOVES, .rate_hz = SWEEP_RATE, .accel_mps2 = {sample}};
+    quell_shaking got = {.kind = QUELL_EXCITE_SWEEP, .end = SWEEP_MOVES};
+    quell_error err;
+    quell_arena *arena = quell_arena_create(1 << 20);
+    ck_assert_ptr_nonnull(arena);
+    ck_assert_int_eq(quell_sweep_track(&got, &recording, 0, arena, &err), QUELL_OK);
+    ck_assert(got.seen.end_hz == 0);
+    quell_arena_destroy(arena);
+}
+END_TEST
+
 Suite *suite_modes_parts(void)
 {
     Suite *suite = suite_create("modes_parts");
@@ -495,6 +570,8 @@ Suite *suite_modes_parts(void)
     tcase_add_test(cases, direction_of_a_mode);
     tcase_add_test(cases, pooling_keeps_every_recordings_modes);
     tcase_add_test(cases, direction_in_words);
+    tcase_add_test(cases, a_sweep_is_followed);
+    tcase_add_test(cases, a_tone_is_not_followed);
     suite_add_tcase(suite, cases);
     return suite;
 }

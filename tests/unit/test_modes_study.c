@@ -64,6 +64,27 @@ START_TEST(ten_seconds_of_random_motion)
 }
 END_TEST
 
+/* Sweeps, which leave nothing to chance: close modes of opposite sign are told, their participations within their intervals. If one in
+   twenty recordings is wrong, more than two of six are with a probability of 2e-3; the seed is held. */
+START_TEST(sweeps)
+{
+    static const char *const rows[] = {"cancel-sweep", "demo-sweep"};
+    enum { SWEEPS = 6 };
+    size_t count = IS_SANITIZED ? 1 : SWEEPS;
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        study_result *result = run(rows[i], count);
+        holds(STUDY_FAILED, result, count, 0, 0);
+        holds(STUDY_RIGHT, result, count, 1 - 2.5 / SWEEPS, 1);
+        holds(STUDY_FALSE, result, count, 0, 2.5 / SWEEPS);
+        holds(STUDY_F_COVERED, result, count, 0.8, 1);
+        holds(STUDY_ZETA_COVERED, result, count, 0.8, 1);
+        holds(STUDY_C_COVERED, result, count, 0.8, 1);
+        holds(STUDY_C_ERROR, result, count, 0, 0.004); /* a sweep's harmonics, left out, would make 0.007 */
+        free(result);
+    }
+}
+END_TEST
+
 /* Noise of any colour: if a mode is reported of one in twenty, more than eight of twenty have a probability of 2e-7. */
 START_TEST(coloured_noise)
 {
@@ -140,6 +161,7 @@ Suite *suite_modes_study(void)
     TCase *cases = tcase_create("modes_study");
     tcase_set_timeout(cases, 120);
     tcase_add_test(cases, ten_seconds_of_random_motion);
+    tcase_add_test(cases, sweeps);
     tcase_add_test(cases, coloured_noise);
     tcase_add_test(cases, threads_change_nothing);
     tcase_add_test(cases, figures_of_known_errors);
