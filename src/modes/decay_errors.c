@@ -63,9 +63,8 @@ static double periodogram(const decay_window *window, double turn_rad)
     return sum / (double)(n * rows);
 }
 
-/* Variance that white noise would have with the residuals' density near a term: what lies far from it does not move it. The
-   term's amplitudes have taken one frequency in `bins` with them. *dof: of that variance. */
-static double local_variance(const decay_window *window, double f_hz, double *dof)
+/* The term's amplitudes have taken one frequency in `bins` with them. */
+double decay_local_variance(const decay_window *window, double f_hz, double *dof)
 {
     double bin_hz = window->rate_hz / (double)window->length,
            half_hz = fmax(NEAR * f_hz, BINS_LEAST / 2.0 * bin_hz);
@@ -92,7 +91,7 @@ static bool linearised(decay_solution *solution, const decay_normal *sum, double
             unit.gradient[j] = i == j ? 1 : 0;
         if (!decay_step(fit, &unit, SIZE_MAX, 0, column))
             return false;
-        se[i] = sqrt(fmax(local_variance(window, f_hz, dof) * column[i], 0));
+        se[i] = sqrt(fmax(decay_local_variance(window, f_hz, dof) * column[i], 0));
     }
     return true;
 }

@@ -103,7 +103,8 @@ static quell_status fill(decay_solution *solution, const decay_data *data, quell
         bool few = window->stops < DECAY_JACKKNIFE_LEAST;
         bool clear = mode.log_damping_se < (few ? SINGLE_SE_MOST : LN_ZETA_SE_MOST) &&
                      (!few || mode.amplitude_mps2 > SINGLE_CLEAR * out->rms_misfit_mps2);
-        if (decay_term_is_mode(&solution->fit, k, data->band_hz) && clear)
+        if (decay_term_is_mode(&solution->fit, k, data->band_hz) && clear &&
+            decay_term_stands_out(window, &solution->fit, k, mode.frequency_hz))
             enter(out, &mode, k, strongest, &most);
     }
     size_t *stop = QUELL_NEW(arena, size_t, window->stops);

@@ -163,6 +163,14 @@ enum { DECAY_JACKKNIFE_LEAST = 3 }; /* stops */
     *dof: of Student's t. QUELL_OK; QUELL_E_MEMORY. */
 quell_status decay_errors(decay_solution *solution, double *se, double *dof, quell_error *err);
 
+/* Variance that white noise would have with the residuals' density near f_hz: what lies far from it does not move a term there.
+   *dof, of that variance, is made no more than it has. */
+double decay_local_variance(const decay_window *window, double f_hz, double *dof);
+
+/* Does a term of that frequency take more energy with it than noise as loud as what is left near it would? Leaves residuals
+   and coefficients of the whole fit. */
+bool decay_term_stands_out(decay_window *window, const decay_fit *fit, size_t term, double f_hz);
+
 /* Frequency and level of a mode at each stop, its damping and all other terms as they are in the fit. */
 void decay_each_stop(decay_solution *solution, const decay_data *data, size_t term, quell_decay_stop *each);
 
