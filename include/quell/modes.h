@@ -45,6 +45,8 @@ typedef struct quell_shaking {
                                   2 s on either side of a sweep, so that the segments of a spectrum see its ends
                                   whole, and up to 1 s after stops belong to it */
     size_t margin[2];        /**< samples of these rests, within first..end: before and after the motion */
+    size_t bursts;           /**< that random motion or stops come in, with pauses between; 1: it does not pause. 0: not looked */
+    double paused;           /**< share of the time that these pauses take, 0..1 */
     const char *why;         /**< what speaks for the kind, in words with numbers; "as stated" */
 } quell_shaking;
 

@@ -15,6 +15,22 @@ double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
 /* Do samples first..end - 1 begin with a blow that then dies away, with nothing more to shake the machine? *at: where. */
 bool quell_blow_find(const quell_recording *recording, size_t first, size_t end, size_t *at);
 
+/* ---------------------------------------------------------------- bursts and pauses (bursts.c) */
+
+/* What shakes the machine, its ringing apart. */
+typedef struct quell_bursts {
+    size_t count;      /* of bursts between which it pauses; 1: no pause */
+    double paused;     /* share of the time */
+    size_t first, end; /* samples from the first burst to the last */
+} quell_bursts;
+
+enum { QUELL_BURSTS_LEAST = 4 }; /* that make motion stops ... */
+#define QUELL_PAUSED_LEAST 0.1   /* ... with pauses for this share of the time: random motion through a mode has 0.04 */
+
+/* Samples first..end - 1. Without kept samples there is no burst. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_bursts_find(quell_bursts *out, const quell_recording *recording, size_t first, size_t end,
+                               quell_error *err);
+
 /* ---------------------------------------------------------------- response model */
 
 /* Parameters of K modes: ln f, ln zeta, c for each mode in turn, then b0, b1, n, d. */

@@ -10,6 +10,7 @@
 #define GENTLE_MPS2 0.25 /* no machine shakes itself more gently: then the surroundings do */
 #define MARGIN_S 2.0 /* of rest around a sweep: the longest segment that is chosen without being asked for */
 #define LAST_REST_S 1.0 /* after the last stop, the ringing that stops are made for */
+#define BEFORE_BURST_S 0.1 /* the motion begins at most this long before it is seen */
 
 /* Motion of one kind, with the short rests within. */
 typedef struct span {
@@ -31,11 +32,13 @@ static quell_excitation excitation_of(quell_stretch kind)
                                  : QUELL_EXCITE_RANDOM;
 }
 
-/* Does a segment go on with what the span holds? What is stated to be one excitation may have been taken for several. */
-static bool goes_on(const span *with, const quell_segment *segment, const quell_shaking *stated)
+/* Does a segment go on with what the span holds? What is stated to be one excitation may have been taken for several; so may
+   stops (mixed: where that is looked into). */
+static bool goes_on(const span *with, const quell_segment *segment, const quell_shaking *stated, bool mixed)
 {
     bool sweeps = stated != NULL ? stated->kind == QUELL_EXCITE_SWEEP : segment->kind == QUELL_SWEEP;
-    bool alike = stated != NULL || segment->kind == with->kind;
+    bool swept = segment->kind == QUELL_SWEEP || with->kind == QUELL_SWEEP;
+    bool alike = stated != NULL || segment->kind == with->kind || (mixed && !swept);
     return alike && segment->start_s - with->end_s < (sweeps ? SWEEP_JOIN_S : JOIN_S);
 }
 
@@ -50,7 +53,8 @@ static void lengthen(span *by, const quell_segment *segment)
     by->moving_s += segment->end_s - segment->start_s;
 }
 
-static size_t gather(const quell_fitness *fitness, const quell_shaking *stated, span out[QUELL_SEGMENTS_MAX])
+static size_t gather(const quell_fitness *fitness, const quell_shaking *stated, bool mixed,
+                     span out[QUELL_SEGMENTS_MAX])
 {
     size_t count = 0;
     span *open = NULL; /* that may go on */
@@ -60,7 +64,7 @@ static size_t gather(const quell_fitness *fitness, const quell_shaking *stated, 
             open = NULL;
         if (!shakes(segment))
             continue;
-        if (open != NULL && goes_on(open, segment, stated)) {
+        if (open != NULL && goes_on(open, segment, stated, mixed)) {
             lengthen(open, segment);
             continue;
         }
@@ -87,6 +91,15 @@ static size_t sample_at(const quell_recording *recording, double time_s)
     }
     double index = place - lost;
     return index < (double)recording->samples ? (size_t)index : recording->samples;
+}
+
+/* Seconds from the file's first sample to that one. */
+static double time_of(const quell_recording *recording, size_t sample)
+{
+    double place = (double)sample;
+    for (size_t b = 0; b < recording->break_count && recording->break_at[b] <= sample; b++)
+        place += (double)recording->break_lost[b];
+    return recording->offset_s + place / recording->rate_hz;
 }
 
 /* Standard deviation of samples first..end - 1, all axes together. */
@@ -151,6 +164,32 @@ static void rests_around(const quell_fitness *fitness, const span *of, double mo
     }
 }
 
+static quell_status bursts_of(quell_bursts *out, const span *of, const quell_recording *recording, quell_error *err)
+{
+    return quell_bursts_find(out, recording, sample_at(recording, of->start_s), sample_at(recording, of->end_s), err);
+}
+
+/* Where shaken surroundings or long ringing fill the pauses, stops look like random motion, and in parts like other stops:
+   a span of motion that pauses is looked at together with what there is around it. */
+static quell_status tell_stops(span *of, const quell_recording *recording, const quell_fitness *fitness, quell_error *err)
+{
+    span found[QUELL_SEGMENTS_MAX];
+    quell_bursts bursts;
+    size_t count = gather(fitness, NULL, true, found), i = 0;
+    quell_status status = bursts_of(&bursts, of, recording, err);
+    while (i < count && !(found[i].start_s <= of->start_s && found[i].end_s >= of->end_s))
+        i++;
+    if (status != QUELL_OK || bursts.paused < QUELL_PAUSED_LEAST || i == count)
+        return status;
+    status = bursts_of(&bursts, &found[i], recording, err);
+    if (status != QUELL_OK || bursts.paused < QUELL_PAUSED_LEAST || bursts.count < QUELL_BURSTS_LEAST)
+        return status;
+    *of = found[i];
+    of->kind = QUELL_STOPS;
+    of->start_s = fmax(of->start_s, time_of(recording, bursts.first) - BEFORE_BURST_S);
+    return QUELL_OK;
+}
+
 static const char *words(const span *of, size_t spans, quell_arena *arena)
 {
     const char *others = "";
@@ -209,6 +248,19 @@ static quell_status take_all(quell_shaking *out, const quell_shaking *stated, si
     return out->why != NULL ? QUELL_OK : QUELL_E_MEMORY;
 }
 
+/* Of random motion and stops, without the rests around them. */
+static quell_status count_bursts(quell_shaking *of, const quell_recording *recording, quell_error *err)
+{
+    quell_bursts bursts;
+    if (of->kind != QUELL_EXCITE_RANDOM && of->kind != QUELL_EXCITE_STOPS)
+        return QUELL_OK;
+    quell_status status =
+        quell_bursts_find(&bursts, recording, of->first + of->margin[0], of->end - of->margin[1], err);
+    of->bursts = status == QUELL_OK ? bursts.count : 0;
+    of->paused = status == QUELL_OK ? bursts.paused : 0;
+    return status;
+}
+
 quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated,
                                 const quell_recording *recording, const quell_fitness *fitness,
                                 quell_arena *arena, quell_error *err)
@@ -216,17 +268,23 @@ quell_status quell_shaking_find(quell_shaking *out, const quell_shaking *stated,
     span found[QUELL_SEGMENTS_MAX];
     quell_shaking made = stated != NULL ? *stated : (quell_shaking){0};
     made.stated = stated != NULL;
-    size_t among, count = gather(fitness, stated, found);
+    size_t among, count = gather(fitness, stated, false, found);
     const span *best = choose(found, count, stated, recording, &among);
     bool still = stated != NULL ? stated->kind == QUELL_EXCITE_AMBIENT : best == NULL;
+    span moved = best != NULL ? *best : (span){0};
     if (best == NULL && !still &&
         stated->kind != QUELL_EXCITE_RANDOM) /* gentle random motion may go unseen */
         return quell_fail(err, QUELL_E_DATA, "nothing moves in %s s, want %s, as stated",
                           quell_number_fixed(fitness->duration_s, 1).text,
                           stated->kind == QUELL_EXCITE_SWEEP ? "a sweep" : "strokes with stops");
-    quell_status status = still || best == NULL
-                              ? take_all(&made, stated, count, recording, fitness, arena)
-                              : take_motion(&made, stated, best, among, recording, fitness, arena);
+    quell_status status = QUELL_OK;
+    if (!still && best != NULL && stated == NULL && best->kind == QUELL_MOTION)
+        status = tell_stops(&moved, recording, fitness, err);
+    if (status == QUELL_OK)
+        status = still || best == NULL ? take_all(&made, stated, count, recording, fitness, arena)
+                                       : take_motion(&made, stated, &moved, among, recording, fitness, arena);
+    if (status == QUELL_OK)
+        status = count_bursts(&made, recording, err);
     if (status != QUELL_OK)
         return quell_fail(err, status, "out of memory for what shook the machine");
     *out = made;
