@@ -7,11 +7,11 @@
 #include <gsl/gsl_sort.h>
 #include <math.h>
 
-#define WORKING_HZ 400.0 /* faster recordings are averaged to about this */
+#define WORKING_HZ 200.0    /* faster recordings are averaged to about this: a slow mode passes on little of fast changes */
 #define WINDOW_S 0.05    /* of a level */
 #define LOUD 0.5         /* of the level above which half of all energy came in */
 #define PAUSE 0.15       /* of it, or less ... */
-#define PAUSE_WITHOUT 0.35 /* ... and without ringing, where random motion has 20 independent values a window */
+#define PAUSE_WITHOUT 0.35 /* ... and without ringing, where random motion has 10 independent values a window: 1 in 1000 is so quiet */
 #define FLOOR 1e-6       /* of the variance: keeps the prediction well-behaved */
 
 enum { ORDER = 12, WINDOW_SAMPLES_LEAST = 8 };
