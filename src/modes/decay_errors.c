@@ -5,14 +5,18 @@
        se^2 = (n - 1) / n  sum (p_(-s) - mean)^2,
 
    p_(-s) by one Gauss-Newton step from the fit to all, which is exact to the second order in what one stop moves. With
-   fewer stops: the inverse of the information, times the density of what is left near each mode. */
+   fewer stops: the inverse of the information, times the density near each mode of what is left or, if it is more, of what
+   there is once the decay is over: noise that the mode itself passes on hides in the decay. */
 #include "modes/decay_private.h"
 
 #include <math.h>
 
 #define NEAR 0.15 /* of a frequency: within this the density of the residuals counts */
 
-enum { BINS_LEAST = 16, POINTS_MOST = 40 };
+#define TAIL_PERIODS 5.0 /* after a decay tell what there is without it */
+#define UNKNOWN 16.0     /* times what is left, where that is not told: machines shaken by 0.2 m/s2 besides */
+
+enum { BINS_LEAST = 16, POINTS_MOST = 40, TAIL_POINTS = 5 };
 
 /* The normal equations of all stops but one. */
 static decay_normal without(const decay_normal *sum, const decay_normal *one, size_t parameters)
@@ -78,7 +82,66 @@ double decay_local_variance(const decay_window *window, double f_hz, double *dof
     return sum / (double)points * bins / (bins - 1);
 }
 
-static bool linearised(decay_solution *solution, const decay_normal *sum, double *se, double *dof)
+/* The direction in which a term moves. */
+static void direction_of(const decay_window *window, size_t term, double out[3])
+{
+    double sum = 0;
+    for (size_t k = 0; k < window->axes; k++) {
+        out[k] = 0;
+        for (size_t s = 0; s < window->stops; s++) {
+            const double *c = window->coefficient + (s * window->axes + k) * DECAY_COLUMNS_MAX + 2 * term;
+            out[k] += c[0] * c[0] + c[1] * c[1];
+        }
+        sum += out[k];
+    }
+    for (size_t k = 0; k < window->axes; k++)
+        out[k] = sum > 0 ? out[k] / sum : 0;
+}
+
+/* Mean of the periodogram of samples first..end - 1 within a half-power width of a frequency, axes by their share. */
+static double density_within(const decay_data *data, size_t first, size_t end, double f_hz, double half_hz,
+                             const double share[3])
+{
+    double sum = 0, n = (double)(end - first);
+    for (size_t k = 0; k < data->axes; k++)
+        for (size_t p = 0; p < TAIL_POINTS; p++) {
+            double at_hz = f_hz + half_hz * (2.0 * (double)p / (TAIL_POINTS - 1) - 1), re = 0, im = 0, mean = 0;
+            for (size_t i = first; i < end; i++)
+                mean += data->accel_mps2[k][i] / n;
+            for (size_t i = first; i < end; i++) {
+                double turn = QUELL_TAU * at_hz * (double)(i - first) / data->rate_hz;
+                re += (data->accel_mps2[k][i] - mean) * cos(turn);
+                im += (data->accel_mps2[k][i] - mean) * sin(turn);
+            }
+            sum += share[k] * (re * re + im * im) / n / TAIL_POINTS;
+        }
+    return sum;
+}
+
+/* The same variance of what there is between the windows' ends and the next motion. Too little: what is left is multiplied,
+   as far as it was off in the study. */
+static double tail_variance(const decay_solution *solution, const decay_data *data, size_t term, double left, double *dof)
+{
+    const decay_window *window = &solution->window;
+    double f_hz = exp(solution->fit.parameter[DECAY_PER_TERM * term + DECAY_LN_F]), share[3], sum = 0, seconds = 0, tails = 0;
+    double half_hz = fmin(exp(solution->fit.parameter[DECAY_PER_TERM * term + DECAY_LN_ZETA]), 0.5) * f_hz;
+    direction_of(window, term, share);
+    for (size_t s = 0; s < window->stops; s++) {
+        size_t first = solution->start[s] + window->length, end = solution->stops.stop[s].limit;
+        end = end < data->samples ? end : data->samples;
+        double long_s = end > first ? (double)(end - first) / data->rate_hz : 0;
+        if (long_s * f_hz < TAIL_PERIODS)
+            continue;
+        sum += long_s * density_within(data, first, end, f_hz, half_hz, share);
+        seconds += long_s;
+        tails++;
+    }
+    double values = 2 * (tails + 2 * half_hz * seconds); /* that are independent */
+    *dof = fmin(*dof, tails > 0 ? values : 2);
+    return tails > 0 ? fmax(left, sum / seconds) : UNKNOWN * left;
+}
+
+static bool linearised(decay_solution *solution, const decay_data *data, const decay_normal *sum, double *se, double *dof)
 {
     decay_window *window = &solution->window;
     const decay_fit *fit = &solution->fit;
@@ -91,12 +154,14 @@ static bool linearised(decay_solution *solution, const decay_normal *sum, double
             unit.gradient[j] = i == j ? 1 : 0;
         if (!decay_step(fit, &unit, SIZE_MAX, 0, column))
             return false;
-        se[i] = sqrt(fmax(decay_local_variance(window, f_hz, dof) * column[i], 0));
+        double variance = decay_local_variance(window, f_hz, dof);
+        variance = tail_variance(solution, data, i / DECAY_PER_TERM, variance, dof);
+        se[i] = sqrt(fmax(variance * column[i], 0));
     }
     return true;
 }
 
-quell_status decay_errors(decay_solution *solution, double *se, double *dof, quell_error *err)
+quell_status decay_errors(decay_solution *solution, const decay_data *data, double *se, double *dof, quell_error *err)
 {
     decay_window *window = &solution->window;
     decay_normal sum;
@@ -108,7 +173,7 @@ quell_status decay_errors(decay_solution *solution, double *se, double *dof, que
         *dof = (double)(window->stops - 1);
         solved = jackknife(solution, &sum, each, se);
     } else if (solved) {
-        solved = linearised(solution, &sum, se, dof);
+        solved = linearised(solution, data, &sum, se, dof);
     }
     quell_memory_free(each);
     if (!solved) {

@@ -5,7 +5,8 @@
 #include <math.h>
 
 #define LN_ZETA_SE_MOST 0.5 /* a damping ratio known no better than by its half is not reported */
-#define SINGLE_SE_MOST 0.05 /* nor, of one or two decays, where noise may pass for one, by its twentieth */
+#define FEW_SE_MOST 0.2     /* nor, of one or two decays, by its fifth ... */
+#define SINGLE_SE_MOST 0.05 /* ... or its twentieth where no stroke came before and noise may pass for a decay */
 #define SINGLE_CLEAR                                                                                         \
     8.0 /* amplitude of a single decay over what is left: noise through a mode rises and falls, too */
 
@@ -91,7 +92,7 @@ static quell_status fill(decay_solution *solution, const decay_data *data, quell
 {
     decay_window *window = &solution->window;
     double se[DECAY_PARAMETERS_MAX], dof, most = 0;
-    quell_status status = decay_errors(solution, se, &dof, err);
+    quell_status status = decay_errors(solution, data, se, &dof, err);
     if (status != QUELL_OK)
         return status;
     decay_residuals(window, &solution->fit);
@@ -100,8 +101,9 @@ static quell_status fill(decay_solution *solution, const decay_data *data, quell
     double t = gsl_cdf_tdist_Pinv(0.975, dof);
     for (size_t k = 0; k < solution->fit.terms; k++) {
         quell_decay mode = mode_of(solution, data, k, se, t);
-        bool few = window->stops < DECAY_JACKKNIFE_LEAST;
-        bool clear = mode.log_damping_se < (few ? SINGLE_SE_MOST : LN_ZETA_SE_MOST) &&
+        bool few = window->stops < DECAY_JACKKNIFE_LEAST, after_stroke = solution->stops.stop[0].direction != 0;
+        double most_se = !few ? LN_ZETA_SE_MOST : after_stroke ? FEW_SE_MOST : SINGLE_SE_MOST;
+        bool clear = mode.log_damping_se < most_se &&
                      (!few || mode.amplitude_mps2 > SINGLE_CLEAR * out->rms_misfit_mps2);
         if (decay_term_is_mode(&solution->fit, k, data->band_hz) && clear &&
             decay_term_stands_out(window, &solution->fit, k, mode.frequency_hz))

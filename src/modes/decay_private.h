@@ -161,7 +161,7 @@ enum { DECAY_JACKKNIFE_LEAST = 3 }; /* stops */
 
 /* Standard errors of the parameters: by the jackknife from three stops on, else from the residuals.
     *dof: of Student's t. QUELL_OK; QUELL_E_MEMORY. */
-quell_status decay_errors(decay_solution *solution, double *se, double *dof, quell_error *err);
+quell_status decay_errors(decay_solution *solution, const decay_data *data, double *se, double *dof, quell_error *err);
 
 /* Variance that white noise would have with the residuals' density near f_hz: what lies far from it does not move a term there.
    *dof, of that variance, is made no more than it has. */
