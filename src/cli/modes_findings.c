@@ -254,6 +254,8 @@ quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_f
 {
     quell_status status = modes_check_sweep(run, of, findings);
     if (status == QUELL_OK)
+        status = modes_check_excitation(run, of, findings);
+    if (status == QUELL_OK)
         status = add_misfit(run, of, findings);
     if (status == QUELL_OK)
         status = add_decay_misfit(run, of, findings);

@@ -40,6 +40,9 @@ bool modes_fits_density(const quell_modes *modes);
 /* What the analysis of one recording has to say beside its modes: a sweep that was not run, a poor fit, peaks left out. */
 quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_findings *findings);
 
+/* Does random motion pause, or are stops none, or so few that nothing tells how they differ? */
+quell_status modes_check_excitation(cli_run *run, const modes_recording *of, quell_findings *findings);
+
 /* Did the machine run the sweep that was stated? Fills in of->sweep_check. */
 quell_status modes_check_sweep(cli_run *run, modes_recording *of, quell_findings *findings);
 /* "recorded 3.1 of 6.0 m/s2, 12.0 to 60.0 Hz of 12.0 to 115.0 Hz"; only what is off, or all. "" if not checked. */

@@ -7,11 +7,14 @@
 #include <gsl/gsl_sort.h>
 #include <math.h>
 
-#define WORKING_HZ 200.0    /* faster recordings are averaged to about this: a slow mode passes on little of fast changes */
-#define WINDOW_S 0.05    /* of a level */
-#define LOUD 0.5         /* of the level above which half of all energy came in */
-#define PAUSE 0.15       /* of it, or less ... */
-#define PAUSE_WITHOUT 0.35 /* ... and without ringing, where random motion has 10 independent values a window: 1 in 1000 is so quiet */
+#define WORKING_HZ                                                                                           \
+    200.0 /* faster recordings are averaged to about this: a slow mode passes on little of fast changes */
+#define WINDOW_S 0.05 /* of a level */
+#define LOUD 0.5      /* of the level above which half of all energy came in */
+#define PAUSE 0.15    /* of it, or less ... */
+#define PAUSE_WITHOUT                                                                                        \
+    0.35 /* ... and without ringing, where random motion has 10 independent values a window: 1 in 1000 is so quiet */
+#define BURST_MOST_S 3.0 /* what goes on for longer is no burst, whatever comes before and after it */
 #define FLOOR 1e-6       /* of the variance: keeps the prediction well-behaved */
 
 enum { ORDER = 12, WINDOW_SAMPLES_LEAST = 8 };
@@ -38,7 +41,7 @@ static void predictor(const double *value, size_t n, double weight[ORDER])
 }
 
 typedef struct series {
-    size_t n, window, count; /* samples; those of a window; windows */
+    size_t n, window, count;   /* samples; those of a window; windows */
     double *value, *energy[2]; /* with and without ringing */
 } series;
 
@@ -87,12 +90,12 @@ static double half_of_all(const double *energy, size_t count, double *sorted)
     return sorted[j];
 }
 
-/* first and end: windows. */
-static quell_bursts count_bursts(const double *energy, size_t count, double half, double quiet)
+/* first and end: windows. most: of a burst. */
+static quell_bursts count_bursts(const double *energy, size_t count, double half, double quiet, size_t most)
 {
     quell_bursts out = {.first = 0};
     bool paused = true;
-    size_t pauses = 0;
+    size_t pauses = 0, run = 0, longest = 0;
     for (size_t j = 0; j < count; j++) {
         bool loud = energy[j] > LOUD * LOUD * half, pause = energy[j] < quiet * quiet * half;
         if (loud) {
@@ -101,17 +104,20 @@ static quell_bursts count_bursts(const double *energy, size_t count, double half
             out.count += paused;
         }
         pauses += pause;
+        run = pause ? 0 : run + 1;
+        longest = run > longest ? run : longest;
         paused = pause || (paused && !loud);
     }
     out.paused = (double)pauses / (double)count;
-    return out;
+    return longest <= most ? out : (quell_bursts){.count = 1, .end = count};
 }
 
 quell_status quell_bursts_find(quell_bursts *out, const quell_recording *recording, size_t first, size_t end,
                                quell_error *err)
 {
     *out = (quell_bursts){.first = first, .end = end};
-    size_t step = (size_t)fmax(recording->rate_hz / WORKING_HZ, 1), n = end > first ? (end - first) / step : 0;
+    size_t step = (size_t)fmax(recording->rate_hz / WORKING_HZ, 1),
+           n = end > first ? (end - first) / step : 0;
     size_t window = (size_t)fmax(WINDOW_S * recording->rate_hz / (double)step, WINDOW_SAMPLES_LEAST);
     series of = {.n = n, .window = window, .count = n / window};
     if (recording->accel_mps2[0] == NULL || of.count < 2)
@@ -126,9 +132,10 @@ quell_status quell_bursts_find(quell_bursts *out, const quell_recording *recordi
         average(recording->accel_mps2[k] + first, step, of.value, n);
         add_axis(&of);
     }
+    size_t most = (size_t)(BURST_MOST_S * recording->rate_hz / (double)(step * window));
     for (size_t i = 0; i < 2; i++) {
         double half = half_of_all(of.energy[i], of.count, of.value);
-        quell_bursts found = count_bursts(of.energy[i], of.count, half, i == 0 ? PAUSE : PAUSE_WITHOUT);
+        quell_bursts found = count_bursts(of.energy[i], of.count, half, i == 0 ? PAUSE : PAUSE_WITHOUT, most);
         if (found.count <= out->count)
             continue;
         *out = found;

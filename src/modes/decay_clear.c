@@ -2,7 +2,8 @@
    on the whole, which is what the number of terms is decided by, and a term fits its loudest moments. */
 #include "modes/decay_private.h"
 
-#define CLEAR 5.0 /* times the density around: noise through a mode comes to 1 to 4, in one of 800 recordings to 8 */
+#define CLEAR                                                                                                \
+    5.0 /* times the density around: noise through a mode comes to 1 to 4, in one of 800 recordings to 8 */
 
 static decay_fit without(const decay_fit *fit, size_t term)
 {

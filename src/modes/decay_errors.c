@@ -9,10 +9,12 @@
    there is once the decay is over: noise that the mode itself passes on hides in the decay. */
 #include "modes/decay_private.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 
 #define NEAR 0.15 /* of a frequency: within this the density of the residuals counts */
 
+#define CHANCE 0.01
 #define TAIL_PERIODS 5.0 /* after a decay tell what there is without it */
 #define UNKNOWN 16.0     /* times what is left, where that is not told: machines shaken by 0.2 m/s2 besides */
 
@@ -98,32 +100,52 @@ static void direction_of(const decay_window *window, size_t term, double out[3])
         out[k] = sum > 0 ? out[k] / sum : 0;
 }
 
-/* Mean of the periodogram of samples first..end - 1 within a half-power width of a frequency, axes by their share. */
-static double density_within(const decay_data *data, size_t first, size_t end, double f_hz, double half_hz,
-                             const double share[3])
-{
-    double sum = 0, n = (double)(end - first);
-    for (size_t k = 0; k < data->axes; k++)
-        for (size_t p = 0; p < TAIL_POINTS; p++) {
-            double at_hz = f_hz + half_hz * (2.0 * (double)p / (TAIL_POINTS - 1) - 1), re = 0, im = 0, mean = 0;
-            for (size_t i = first; i < end; i++)
-                mean += data->accel_mps2[k][i] / n;
-            for (size_t i = first; i < end; i++) {
-                double turn = QUELL_TAU * at_hz * (double)(i - first) / data->rate_hz;
-                re += (data->accel_mps2[k][i] - mean) * cos(turn);
-                im += (data->accel_mps2[k][i] - mean) * sin(turn);
-            }
-            sum += share[k] * (re * re + im * im) / n / TAIL_POINTS;
-        }
-    return sum;
-}
-
-/* The same variance of what there is between the windows' ends and the next motion. Too little: what is left is multiplied,
-   as far as it was off in the study. */
-static double tail_variance(const decay_solution *solution, const decay_data *data, size_t term, double left, double *dof)
+/* Mean of the periodogram of samples first..end - 1 behind a stop's window, less the mean and what the decay leaves there, within
+   half_hz of a frequency; axes by their share. */
+static double density_behind(const decay_solution *solution, const decay_data *data, size_t stop, size_t end,
+                             double f_hz, double half_hz, const double share[3])
 {
     const decay_window *window = &solution->window;
-    double f_hz = exp(solution->fit.parameter[DECAY_PER_TERM * term + DECAY_LN_F]), share[3], sum = 0, seconds = 0, tails = 0;
+    double re[3][TAIL_POINTS] = {{0}}, im[3][TAIL_POINTS] = {{0}}, sum = 0;
+    double cosines[TAIL_POINTS], sines[TAIL_POINTS], all_re[TAIL_POINTS] = {0}, all_im[TAIL_POINTS] = {0},
+                                                     mean[3] = {0};
+    size_t start = solution->start[stop];
+    double n = (double)(end - start - window->length);
+    for (size_t i = window->length; start + i < end; i++) {
+        double t = (double)i / data->rate_hz, basis[DECAY_COLUMNS_MAX];
+        size_t columns = decay_basis_at(&solution->fit, t, basis);
+        for (size_t p = 0; p < TAIL_POINTS; p++) {
+            double turn = QUELL_TAU * t * (f_hz + half_hz * (2.0 * (double)p / (TAIL_POINTS - 1) - 1));
+            cosines[p] = cos(turn);
+            sines[p] = sin(turn);
+            all_re[p] += cosines[p];
+            all_im[p] += sines[p];
+        }
+        for (size_t k = 0; k < data->axes; k++) {
+            const double *c = window->coefficient + (stop * window->axes + k) * DECAY_COLUMNS_MAX;
+            double value = data->accel_mps2[k][start + i] - quell_dot(c, basis, columns);
+            mean[k] += value / n;
+            for (size_t p = 0; p < TAIL_POINTS; p++) {
+                re[k][p] += value * cosines[p];
+                im[k][p] += value * sines[p];
+            }
+        }
+    }
+    for (size_t k = 0; k < data->axes; k++)
+        for (size_t p = 0; p < TAIL_POINTS; p++)
+            sum +=
+                share[k] * (pow(re[k][p] - mean[k] * all_re[p], 2) + pow(im[k][p] - mean[k] * all_im[p], 2));
+    return sum / (n * TAIL_POINTS);
+}
+
+/* The variance by what there is between the windows' ends and the next motion, if that is more than what is left by more than
+   chance. Too little of it: what is left is multiplied, as far as it was off in the study. */
+static double tail_variance(const decay_solution *solution, const decay_data *data, size_t term, double left,
+                            double *dof)
+{
+    const decay_window *window = &solution->window;
+    double f_hz = exp(solution->fit.parameter[DECAY_PER_TERM * term + DECAY_LN_F]), share[3], sum = 0,
+           seconds = 0, tails = 0;
     double half_hz = fmin(exp(solution->fit.parameter[DECAY_PER_TERM * term + DECAY_LN_ZETA]), 0.5) * f_hz;
     direction_of(window, term, share);
     for (size_t s = 0; s < window->stops; s++) {
@@ -132,16 +154,20 @@ static double tail_variance(const decay_solution *solution, const decay_data *da
         double long_s = end > first ? (double)(end - first) / data->rate_hz : 0;
         if (long_s * f_hz < TAIL_PERIODS)
             continue;
-        sum += long_s * density_within(data, first, end, f_hz, half_hz, share);
+        sum += long_s * density_behind(solution, data, s, end, f_hz, half_hz, share);
         seconds += long_s;
         tails++;
     }
-    double values = 2 * (tails + 2 * half_hz * seconds); /* that are independent */
-    *dof = fmin(*dof, tails > 0 ? values : 2);
-    return tails > 0 ? fmax(left, sum / seconds) : UNKNOWN * left;
+    double values = tails > 0 ? 2 * (tails + 2 * half_hz * seconds) : 2; /* that are independent */
+    double tail = tails > 0 ? sum / seconds : UNKNOWN * left;
+    if (tails > 0 && tail * values < left * gsl_cdf_chisq_Pinv(1 - CHANCE, values))
+        return left;
+    *dof = fmin(*dof, values);
+    return tail;
 }
 
-static bool linearised(decay_solution *solution, const decay_data *data, const decay_normal *sum, double *se, double *dof)
+static bool linearised(decay_solution *solution, const decay_data *data, const decay_normal *sum, double *se,
+                       double *dof)
 {
     decay_window *window = &solution->window;
     const decay_fit *fit = &solution->fit;
@@ -161,7 +187,8 @@ static bool linearised(decay_solution *solution, const decay_data *data, const d
     return true;
 }
 
-quell_status decay_errors(decay_solution *solution, const decay_data *data, double *se, double *dof, quell_error *err)
+quell_status decay_errors(decay_solution *solution, const decay_data *data, double *se, double *dof,
+                          quell_error *err)
 {
     decay_window *window = &solution->window;
     decay_normal sum;

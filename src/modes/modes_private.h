@@ -19,7 +19,7 @@ bool quell_blow_find(const quell_recording *recording, size_t first, size_t end,
 
 /* What shakes the machine, its ringing apart. */
 typedef struct quell_bursts {
-    size_t count;      /* of bursts between which it pauses; 1: no pause */
+    size_t count;      /* of bursts between which it pauses; 1: no pause, or 3 s on end without one */
     double paused;     /* share of the time */
     size_t first, end; /* samples from the first burst to the last */
 } quell_bursts;

@@ -4,6 +4,9 @@
 #include "sanitized.h"
 
 #include "decay_truth.h"
+#include "study.h"
+
+#include <gsl/gsl_sort.h>
 
 #include <string.h>
 
@@ -175,7 +178,7 @@ START_TEST(errors_of_one_decay_are_the_bound)
     const double rate_hz = 400, f_hz = 40, zeta = 0.02, size = 10, noise = 0.05,
                  alpha = zeta * QUELL_TAU * f_hz;
     quell_random *random = quell_random_create(3);
-    double stated_zeta = 0, stated_f = 0, scatter_zeta = 0, scatter_f = 0;
+    double stated_zeta[RUNS], stated_f[RUNS], scatter_zeta = 0, scatter_f = 0;
     for (size_t run = 0; run < RUNS; run++) {
         write_decay(x, SAMPLES, rate_hz, f_hz, zeta, size, noise, random);
         quell_recording recording = {.axes = 1, .samples = SAMPLES, .rate_hz = rate_hz, .accel_mps2 = {x}};
@@ -185,18 +188,62 @@ START_TEST(errors_of_one_decay_are_the_bound)
         double at_window = size * exp(-alpha * (double)decays.stop[0] / rate_hz);
         double bound = sqrt(16 * pow(alpha, 3) * noise * noise / rate_hz) / at_window; /* 1/s */
         const quell_decay *mode = &decays.mode[0];
-        stated_zeta += mode->log_damping_se / (bound / alpha) / RUNS;
-        stated_f +=
-            log(mode->frequency_ci95_hz[1] / mode->frequency_hz) / 1.96 / (bound / (QUELL_TAU * f_hz)) / RUNS;
+        stated_zeta[run] = mode->log_damping_se / (bound / alpha);
+        stated_f[run] =
+            log(mode->frequency_ci95_hz[1] / mode->frequency_hz) / 1.96 / (bound / (QUELL_TAU * f_hz));
         scatter_zeta += pow(log(mode->damping_ratio / zeta) / (bound / alpha), 2) / RUNS;
         scatter_f += pow(log(mode->frequency_hz / f_hz) / (bound / (QUELL_TAU * f_hz)), 2) / RUNS;
         CHECK_NEAR(decays.noise_mps2, noise, 0.15 * noise);
     }
     quell_random_destroy(random);
-    CHECK_NEAR(stated_zeta, 1, 0.05);
-    CHECK_NEAR(stated_f, 1, 0.05);
+    /* medians: in a few of them the noise after the decay passes for louder than that within */
+    gsl_sort(stated_zeta, 1, RUNS);
+    gsl_sort(stated_f, 1, RUNS);
+    CHECK_NEAR(stated_zeta[RUNS / 2], 1, 0.05);
+    CHECK_NEAR(stated_f[RUNS / 2], 1, 0.05);
+    ck_assert(stated_f[RUNS * 9 / 10] < 1.3);
     CHECK_NEAR(sqrt(scatter_zeta), 1, 0.15); /* 1 / sqrt(2 RUNS) = 6 % */
     CHECK_NEAR(sqrt(scatter_f), 1, 0.15);
+}
+END_TEST
+
+/* One or two stops of a machine that its surroundings shake by 0.2 m/s2 besides. That comes through the mode as well, and hides
+   in the decay. The intervals hold the truth all the same; those for white noise held it in 2 of 5. */
+START_TEST(few_decays_are_known_as_badly_as_they_are)
+{
+    enum { RECORDINGS = 40 };
+    const study_row *row = study_row_find("two-stops");
+    size_t modes = 0, f_held = 0, zeta_held = 0;
+    for (size_t i = 0; i < RECORDINGS; i++) {
+        study_recording made;
+        quell_mounting mounting;
+        const quell_read_options options = {.mount = NULL};
+        quell_arena *own = quell_arena_create((size_t)1 << 29);
+        ck_assert_int_eq(study_record(&made, row, 31, i, own, NULL), QUELL_OK);
+        quell_recording *recording = &made.recording;
+        ck_assert_int_eq(quell_mounting_find(&mounting, recording, 'x', &options, own, NULL), QUELL_OK);
+        quell_mounting_apply(&mounting, recording);
+        double every_s = 0.06 / 0.2 + 0.2 / 6 + 1.5; /* a stroke and its dwell */
+        size_t first = (size_t)((made.start_s - 0.1) * recording->rate_hz);
+        size_t end = (size_t)((made.start_s + (double)(1 + i % 2) * every_s - 0.05) * recording->rate_hz);
+        quell_decays decays;
+        ck_assert_int_eq(quell_decays_find(recording, 0, first, end, (const double[2]){0, 0}, own, &decays, NULL),
+                         QUELL_OK);
+        for (size_t k = 0; k < decays.count; k++)
+            for (size_t m = 0; m < made.setup.modes; m++) {
+                const quell_decay *got = &decays.mode[k];
+                double f_hz = made.setup.mode[m].frequency_hz, zeta = made.setup.mode[m].damping_ratio;
+                if (fabs(log(got->frequency_hz / f_hz)) > 0.1)
+                    continue;
+                modes++;
+                f_held += f_hz > got->frequency_ci95_hz[0] && f_hz < got->frequency_ci95_hz[1];
+                zeta_held += zeta > got->damping_ratio_ci95[0] && zeta < got->damping_ratio_ci95[1];
+            }
+        quell_arena_destroy(own);
+    }
+    ck_assert_uint_ge(modes, RECORDINGS);
+    ck_assert_msg(f_held >= modes * 9 / 10, "%zu of %zu frequencies", f_held, modes);
+    ck_assert_msg(zeta_held >= modes * 9 / 10, "%zu of %zu damping ratios", zeta_held, modes);
 }
 END_TEST
 
@@ -414,6 +461,7 @@ Suite *suite_decays(void)
         tcase_add_test(cases, windows_begin_after_the_motion);
     }
     tcase_add_test(cases, errors_of_one_decay_are_the_bound);
+    tcase_add_test(cases, few_decays_are_known_as_badly_as_they_are);
     tcase_add_test(cases, other_motion_has_one_decay_at_most);
     tcase_add_test(cases, stops_are_described);
     tcase_add_test(cases, directions_that_differ_are_told);

@@ -3,6 +3,7 @@
 
 #include "quell/modes.h"
 #include "quell/simulate.h"
+#include "study.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -309,6 +310,64 @@ START_TEST(long_dwells_are_stops)
         quell_recording recording = join(&made, 1);
         quell_shaking got = find(&recording, NULL);
         check_motion(&got, made.rate_hz, QUELL_EXCITE_STOPS, made.start_s, made.end_s - of.dwell_s, "dwell");
+    }
+}
+END_TEST
+
+/* A mode that rings on until the next stroke, so that the level never falls: stops for all that. Random motion of the same mode,
+   whose level falls and rises as it likes, is none, and does not pause. */
+START_TEST(long_ringing_between_stops_is_no_random_motion)
+{
+    static const double f_hz[] = {15, 17, 20}, zeta[] = {0.01, 0.02}, dwell_s[] = {0.5, 0.8};
+    for (size_t i = 0; i < 24; i++) {
+        bool random = i >= 12;
+        quell_simulation of = machine(random ? QUELL_EXCITE_RANDOM : QUELL_EXCITE_STOPS, 20, i);
+        of.modes = 1;
+        of.mode[0] = (quell_simulated_mode){f_hz[i % 3], zeta[i / 3 % 2], {1, 0, 0}};
+        of.dwell_s = dwell_s[i / 6 % 2];
+        of.lines = 0;
+        of.preamble = preamble;
+        quell_simulated made = simulated(&of);
+        quell_recording recording = join(&made, 1);
+        quell_shaking got = find(&recording, NULL);
+        ck_assert_msg(got.kind == of.excitation, "%g Hz, %g: %s", f_hz[i % 3], zeta[i / 3 % 2], got.why);
+        ck_assert(random ? got.paused < 0.05 : got.bursts >= 10 && got.paused > 0.1);
+    }
+}
+END_TEST
+
+/* Stops of a machine that its surroundings shake besides, by a mode so sharp that they fill some pauses: recordings of the
+   study that were taken for random motion, with up to six modes that are none. */
+START_TEST(stops_with_background_are_stops)
+{
+    static const struct {
+        const char *row;
+        uint64_t seed;
+        size_t index;
+    } of[] = {{"stops-background", 3, 68}, {"close-stops", 1, 129}, {"close-stops", 7, 92}};
+    for (size_t i = 0; i < sizeof of / sizeof of[0]; i++) {
+        study_result got;
+        study_try(&got, study_row_find(of[i].row), of[i].seed, of[i].index);
+        ck_assert_int_eq(got.status, QUELL_OK);
+        ck_assert(got.kind_right);
+        ck_assert_uint_eq(got.wrong, 0);
+        ck_assert_uint_eq(got.found, got.modes);
+    }
+}
+END_TEST
+
+/* Stated to be what it does not look like, it is told how it looks. */
+START_TEST(stated_kinds_are_held_against_the_motion)
+{
+    const quell_shaking stops = stated("stops"), random = stated("random");
+    for (uint64_t run = 0; run < 4; run++) {
+        bool moves_at_random = run % 2 == 0;
+        quell_simulation of = machine(moves_at_random ? QUELL_EXCITE_RANDOM : QUELL_EXCITE_STOPS, 20, run);
+        quell_simulated made = simulated(&of);
+        quell_recording recording = join(&made, 1);
+        quell_shaking got = find(&recording, moves_at_random ? &stops : &random);
+        ck_assert_int_eq(got.kind, moves_at_random ? QUELL_EXCITE_STOPS : QUELL_EXCITE_RANDOM);
+        ck_assert(moves_at_random ? got.paused < 0.05 : got.paused > 0.1 && got.bursts > 8);
     }
 }
 END_TEST
@@ -855,6 +914,9 @@ Suite *suite_shaking(void)
     tcase_add_test(cases, a_sweep_does_not_go_on_in_another_motion);
     tcase_add_test(cases, a_sweep_may_rest_between_its_frequencies);
     tcase_add_test(cases, long_dwells_are_stops);
+    tcase_add_test(cases, long_ringing_between_stops_is_no_random_motion);
+    tcase_add_test(cases, stops_with_background_are_stops);
+    tcase_add_test(cases, stated_kinds_are_held_against_the_motion);
     tcase_add_test(cases, a_blow_is_told);
     tcase_add_test(cases, knocks_and_gentle_shaking_are_ambient);
     tcase_add_test(cases, the_longest_of_several_is_taken_or_the_one_stated);
