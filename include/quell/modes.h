@@ -139,6 +139,9 @@ typedef struct quell_modes_fit {
     size_t parameters, iterations;
     double dof_per_bin, bin_hz;
     double rms_log_misfit;      /**< root mean square of ln(P/M) over the band, lines left out */
+    double split_ratio; /**< twice the gain in ln likelihood, per independent bin, of the best fit of random motion that puts
+                             two modes where one was found, and was not worth its parameters; 0: none was tried */
+    double split_hz;    /**< where that is */
     double input_log_level; /**< b0 */
     double input_slope;     /**< b1 */
 } quell_modes_fit;

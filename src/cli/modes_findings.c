@@ -17,6 +17,9 @@
 /* What free decays may leave over the noise: 1.00 to 1.02 of it where all modes are found. */
 #define DECAY_MISFIT_RATIO 1.1
 
+/* 2 ln of the likelihood ratio that two modes in place of one come to by chance in 1 of 100 recordings. */
+#define SPLIT_RATIO 12.0
+
 enum { PEAKS_MAX = 24 };
 
 static quell_status add_shaper(cli_run *run, modes_view *view)
@@ -250,6 +253,20 @@ static quell_status add_decay_misfit(cli_run *run, const modes_recording *of, qu
                               quell_number_short(decays->rms_misfit_mps2, 2).text, quell_number_short(limit, 2).text);
 }
 
+/* Two close modes that were taken for one, as the best fit of two says, which is not worth its parameters. */
+static quell_status add_split(cli_run *run, const modes_recording *of, quell_findings *findings)
+{
+    const quell_modes_fit *fit = &of->modes.fit;
+    if (!modes_fits_density(&of->modes) || !(fit->split_ratio > SPLIT_RATIO))
+        return QUELL_OK;
+    return quell_findings_add(findings, run->arena, "misfit", QUELL_WARN, fit->split_ratio, SPLIT_RATIO,
+                              "record a sweep, or for longer, which tells close modes apart",
+                              "what was measured round %s Hz is hardly the shape of one mode: two close ones are "
+                              "likelier by a ratio of %s, want %s at most, but not surely there",
+                              quell_number_fixed(fit->split_hz, 1).text, quell_number_fixed(fit->split_ratio, 1).text,
+                              quell_number_fixed(SPLIT_RATIO, 0).text);
+}
+
 quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_findings *findings)
 {
     quell_status status = modes_check_sweep(run, of, findings);
@@ -261,6 +278,8 @@ quell_status modes_recording_findings(cli_run *run, modes_recording *of, quell_f
         status = add_decay_misfit(run, of, findings);
     if (status == QUELL_OK)
         status = modes_hidden_findings(run, of, findings);
+    if (status == QUELL_OK)
+        status = add_split(run, of, findings);
     if (status == QUELL_OK)
         status = add_sampling(run, of, findings);
     if (status == QUELL_OK)

@@ -271,6 +271,7 @@ typedef struct quell_mode_search {
     quell_fit best;                    /* best.modes is 0 if there is none */
     size_t from_peak[QUELL_MODES_MAX]; /* which peak each mode of the best fit started from; NO_PEAK: from none */
     size_t first, last;                /* bins of the best fit's band */
+    double split_ratio, split_hz;      /* as in quell_modes_fit */
 } quell_mode_search;
 
 /* The bins of options->band_hz (or of the default band), within a known sweep's range; band_hz gets what was taken.
@@ -319,11 +320,15 @@ typedef struct quell_trial {
     size_t first, last; /* bins of its band */
     bool whole;         /* it explains the widest band there is for these modes */
     double gain;        /* by which the criterion falls; not above 0: not worth it */
+    double ratio;       /* twice the gain in ln likelihood, per independent bin */
 } quell_trial;
 
 /* Fits `modes` starts, on the widest band if they explain it, else on one that is found on the way, and compares with the best
    so far on the same band. */
 quell_trial quell_try_starts(quell_mode_search *search, const quell_mode_start *start, size_t modes);
+
+/* Notes what two close modes in place of one gain, if it is most so far; they may not be worth it. */
+void quell_note_split(quell_mode_search *search, const quell_trial *made);
 
 /* Is a fit one that means something: every mode near its start, within what is searched, wider than a line, with a response
    that counts, and no two that only cancel? The model's band is the fit's. */

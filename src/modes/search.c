@@ -174,6 +174,8 @@ void quell_search_report(const quell_mode_search *search, quell_modes *modes)
         modes->fit.parameters += !search->problem.held[i];
     modes->fit.iterations = best->iterations;
     modes->fit.rms_log_misfit = best->rms;
+    modes->fit.split_ratio = search->split_ratio;
+    modes->fit.split_hz = search->split_hz;
     modes->fit.input_log_level = density->input_log_level;
     modes->fit.input_slope = density->input_slope;
 }

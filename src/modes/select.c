@@ -211,6 +211,13 @@ static void begin(quell_mode_search *search)
     }
 }
 
+/* Keeps the better of two, and what it says of modes that may be two. */
+static void take_note(quell_mode_search *search, const quell_trial *made, quell_trial *best)
+{
+    quell_note_split(search, made);
+    *best = made->gain > best->gain ? *made : *best;
+}
+
 /* One mode more where the fit falls short, or by splitting one, where it is or where its peak is: the best of all these. */
 static bool add_from_residual(quell_mode_search *search)
 {
@@ -218,6 +225,7 @@ static bool add_from_residual(quell_mode_search *search)
     quell_mode_start start[QUELL_MODES_MAX];
     quell_candidates candidates;
     quell_trial best = {.gain = 0};
+    search->split_ratio = search->split_hz = 0;
     quell_model_set_band(&search->problem.model, search->first, search->last);
     if (!quell_mode_may_pay(search))
         return false;
@@ -226,19 +234,19 @@ static bool add_from_residual(quell_mode_search *search)
     for (size_t i = 0; i < candidates.count; i++) {
         start[modes] = candidates.start[i];
         quell_trial made = quell_try_starts(search, start, modes + 1);
-        best = made.gain > best.gain ? made : best;
+        take_note(search, &made, &best);
     }
     for (size_t k = 0; k < modes; k++) {
         start_from_best(search, start);
         quell_trial made = try_splits(search, start, k, modes);
-        best = made.gain > best.gain ? made : best;
+        take_note(search, &made, &best);
         if (search->from_peak[k] == NO_PEAK)
             continue;
         start[k].frequency_hz = search->peak[search->from_peak[k]].frequency_hz;
         if (fabs(log(start[k].frequency_hz / exp(search->best.parameter[FIT_PER_MODE * k + FIT_LN_F]))) < splits[0])
             continue;
         made = try_splits(search, start, k, modes);
-        best = made.gain > best.gain ? made : best;
+        take_note(search, &made, &best);
     }
     if (!(best.gain > 0))
         return false;

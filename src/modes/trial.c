@@ -13,7 +13,8 @@
 #define CANCELLED 0.8          /* of the smaller participation left by both together, ... */
 #define CANCELLED_SWEPT 0.3    /* ... under a sweep, which leaves little to chance that two modes could make up for */
 #define RMS_FLOOR 0.05         /* of ln P: what a sweep's own ripple makes */
-#define LEAST_SCORE 0.5        /* of a mode's price: modes that were worth it have been seen to promise more than twice this */
+#define SPLIT_WITHIN 3.0     /* of the sum of their half-widths: two modes where one was found */
+#define LEAST_SCORE 0.35 /* of a price: modes worth it promise more than twice that, and two taken for one, as doubts are about, this */
 #define STAYS_WITHIN 0.1       /* how far the fit may move a mode from its peak, as a share of f */
 #define ADEQUATE 1.25          /* rms misfit of ln P, as a multiple of chance */
 
@@ -167,10 +168,28 @@ quell_trial quell_try_starts(quell_mode_search *search, const quell_mode_start *
     quell_fit without = best != NULL ? *best : quell_fit_from_starts(problem, NULL, 0, NULL);
     quell_fit_improve(problem, &without, FIT_ALL_STEPS, FIT_NEARLY);
     made.gain = quell_fit_criterion(problem, &without) - quell_fit_criterion(problem, &made.fit);
+    made.ratio = 2 * (without.misfit - made.fit.misfit) / quell_bins_shared(search->spectrum);
     bool counts = !problem->swept || fmax(made.fit.rms, RMS_FLOOR) <= (1 - LEAST_CUT) * without.rms;
     if (made.gain > 0 && !(counts && quell_fit_significant(search, &made.fit)))
         made.gain = -1;
     return made;
+}
+
+void quell_note_split(quell_mode_search *search, const quell_trial *made)
+{
+    if (search->problem.swept || search->problem.model.form != MODEL_DRIVEN || !(made->ratio > search->split_ratio))
+        return;
+    double nearest = SPLIT_WITHIN;
+    for (size_t j = 0; j < made->fit.modes; j++)
+        for (size_t k = 0; k < j; k++) {
+            const double *a = made->fit.parameter + FIT_PER_MODE * j, *b = made->fit.parameter + FIT_PER_MODE * k;
+            double apart = fabs(a[FIT_LN_F] - b[FIT_LN_F]) / (exp(a[FIT_LN_ZETA]) + exp(b[FIT_LN_ZETA]));
+            if (!(apart < nearest))
+                continue;
+            nearest = apart;
+            search->split_ratio = made->ratio;
+            search->split_hz = exp((a[FIT_LN_F] + b[FIT_LN_F]) / 2);
+        }
 }
 
 bool quell_mode_may_pay(quell_mode_search *search)
