@@ -81,6 +81,11 @@ quell_status quell_machine_read(quell_machine *out, const quell_source *source, 
 quell_status quell_own_family_design(quell_shaper *out, const quell_own_family *own,
                                      const quell_design_point *at, quell_error *err);
 
+/** A setting of an earlier controller, written FAMILY:FREQUENCY[:DAMPING[:V]] as that controller was told it: in its units, in
+    its reading of the frequency (one that is not known is taken as natural), with its own damping ratio and V where it
+    has them. machine: that controller's. QUELL_OK; QUELL_E_USAGE naming what was found; QUELL_E_NO_SHAPER. */
+quell_status quell_machine_old_setting(quell_shaper *out, const quell_machine *machine, const char *text, quell_error *err);
+
 /** Expands the setting template. Values are those the controller wants to see (unit, reading, step applied):
     {axis} {family} {name} {frequency} {frequency_hz} {period_s} {damping_ratio} {residual_limit} {amplitudes}
     {times_s} {duration_s}; `{{` is a brace. Lists are joined by commas; times as differences each count from the
@@ -148,7 +153,7 @@ typedef struct quell_axis_choice {
     double residual_limit;
     size_t count;
     quell_candidate candidate[QUELL_CANDIDATES_MAX]; /**< families as listed, the old setting, no shaper */
-    int chosen, runner_up, old, none;
+    int chosen, runner_up, old, none, tailored;
     bool meets_residual, meets_rounding; /**< of the chosen one; rounding that is not known counts as kept */
     const char *setting;                 /**< the controller's own line; NULL if there is no template */
     const char *why;                     /**< sentence */

@@ -139,7 +139,7 @@ bool candidate_is_negative(const quell_candidate *row)
 
 /* ---------------------------------------------------------------- rows */
 
-static quell_candidate *new_row(choice_work *work, const char *id, const char *title)
+quell_candidate *candidate_new(choice_work *work, const char *id, const char *title)
 {
     quell_candidate *row = &work->out->candidate[work->out->count++];
     *row = (quell_candidate){.title = title, .reason = ""};
@@ -177,7 +177,7 @@ static void add_old(choice_work *work)
         return;
     bool list = old->family == NULL;
     work->out->old = (int)work->out->count;
-    quell_candidate *row = new_row(work, list ? "impulses" : old->family->id, "");
+    quell_candidate *row = candidate_new(work, list ? "impulses" : old->family->id, "");
     row->title = choice_say(work, "old setting: %s", list ? "impulses" : old->family->title);
     row->is_old = true;
     row->accepted = can_be_set(work, old);
@@ -189,7 +189,7 @@ static void add_none(choice_work *work)
     quell_shaper identity;
     quell_shaper_identity(&identity);
     work->out->none = (int)work->out->count;
-    quell_candidate *row = new_row(work, "none", "no shaper");
+    quell_candidate *row = candidate_new(work, "none", "no shaper");
     row->is_none = row->accepted = true;
     candidate_judge(work, row, &identity, 1);
 }
@@ -199,7 +199,7 @@ void candidates_add(choice_work *work)
     for (size_t i = 0; i < work->families; i++) {
         search_result *result = &work->result[i];
         search_family_best(&work->search, &work->family[i], &work->needs, NULL, false, result);
-        quell_candidate *row = new_row(work, work->family[i].id, work->family[i].title);
+        quell_candidate *row = candidate_new(work, work->family[i].id, work->family[i].title);
         row->accepted = result->exists;
         if (result->exists) {
             candidate_judge(work, row, result->setting.shaper, result->setting.readings);
@@ -209,6 +209,7 @@ void candidates_add(choice_work *work)
                 row->rounding_m = row->acceleration_limit_mps2 = row->delay_s = (double)NAN;
         }
     }
+    candidates_add_tailored(work);
     add_old(work);
     add_none(work);
 }

@@ -27,8 +27,11 @@ static void list_families(choice_work *work)
     const quell_controller *controller = &work->machine->controller;
     size_t count;
     const quell_family *built_in = quell_families(&count);
-    if (!controller->takes_shapers)
+    if (!controller->takes_shapers) { /* acceleration that rises steadily is one that steps, through a box */
+        work->family[work->families++] =
+            (search_family){.built_in = quell_family_find("box"), .id = "box", .title = "ramp"};
         return;
+    }
     work->families_assumed = controller->accepted_count == 0;
     for (size_t i = 0; i < controller->accepted_count; i++) {
         search_family *family = &work->family[work->families++];
@@ -105,7 +108,7 @@ static void begin_result(choice_work *work)
     out->modes = work->needs.modes;
     out->strongest = work->needs.strongest;
     out->residual_limit = work->needs.residual_limit;
-    out->chosen = out->runner_up = out->old = out->none = -1;
+    out->chosen = out->runner_up = out->old = out->none = out->tailored = -1;
     out->why = "";
     for (size_t k = 0; k < out->modes; k++) {
         const needs_mode *mode = &work->needs.mode[k];
@@ -133,34 +136,41 @@ static void choose_row(choice_work *work)
     choice_add_would_change(work);
 }
 
+/* A list of impulses, where the controller's own line has no place for one: in whole microseconds, which no machine can tell
+   from it, and amplitudes that still sum to 1. */
+static quell_status list_setting(choice_work *work, const quell_shaper *made, quell_error *err)
+{
+    enum { SIZE = 4096 };
+    quell_shaper rounded = *made, *shaper = &rounded;
+    double sum = 0;
+    for (size_t i = 0; i < shaper->count; i++) {
+        shaper->time_s[i] = round(made->time_s[i] * 1e6) / 1e6;
+        shaper->amplitude[i] = round((i + 1 < shaper->count ? made->amplitude[i] : 1 - sum) * 1e5) / 1e5;
+        sum += shaper->amplitude[i];
+    }
+    char *text = QUELL_NEW(work->arena, char, SIZE);
+    if (text == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for the setting");
+    work->out->setting = quell_shaper_format(shaper, text, SIZE);
+    return QUELL_OK;
+}
+
 static quell_status make_setting(choice_work *work, quell_error *err)
 {
     quell_axis_choice *out = work->out;
     const quell_candidate *row = &out->candidate[out->chosen];
+    const char *line = work->machine->controller.setting;
     char *text;
-    if (work->machine->controller.setting[0] == '\0' || row->is_none)
+    bool list = out->chosen == out->tailored;
+    if (list && (strstr(line, "{amplitudes}") == NULL || strstr(line, "{times_s}") == NULL))
+        return list_setting(work, &row->shaper, err);
+    if (line[0] == '\0' || row->is_none)
         return QUELL_OK;
     quell_status status = quell_machine_setting(work->machine, out->axis, &row->shaper, row->family_id,
                                                 out->residual_limit, work->arena, &text, err);
     if (status == QUELL_OK)
         out->setting = text;
     return status;
-}
-
-/* No shaper can be set at all: the rows that remain show what is left without one. */
-static quell_status only_a_ramp(choice_work *work, quell_error *err)
-{
-    candidates_add(work);
-    choice_add_notes(work);
-    for (size_t i = 0; i < work->out->count; i++)
-        work->out->candidate[i].reason =
-            work->out->candidate[i].is_none ? "what is left as it is" : "the controller takes no shapers";
-    work->out->why =
-        "the controller takes no shapers, only its acceleration ramp can be set; a lower acceleration is the "
-        "one remedy this program can advise";
-    return quell_fail(err, QUELL_E_NOT_MET,
-                      "nothing can be chosen: the controller takes no shapers, only its acceleration "
-                      "ramp can be set");
 }
 
 static quell_status choose(choice_work *work, quell_error *err)
@@ -171,8 +181,6 @@ static quell_status choose(choice_work *work, quell_error *err)
         return quell_fail(err, QUELL_E_NOT_MET,
                           "no mode was found on this axis, so there is nothing to choose");
     }
-    if (!work->machine->controller.takes_shapers)
-        return only_a_ramp(work, err);
     candidates_add(work);
     choose_row(work);
     quell_status status = make_setting(work, err);

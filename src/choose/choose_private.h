@@ -21,6 +21,7 @@ typedef struct choice_work {
     bool families_assumed; /* all that are built in, since the machine file lists none */
     quell_arena *arena;    /* of the texts */
     quell_axis_choice *out;
+    quell_tailored tailored;
     bool out_of_memory;
 } choice_work;
 
@@ -43,7 +44,13 @@ double candidate_coverage(const axis_needs *needs, const quell_candidate *row);
 /* Whether an impulse of the row's shaper is negative. */
 bool candidate_is_negative(const quell_candidate *row);
 
-/* Adds all rows: families, old setting, no shaper. */
+/* A new row, empty but for its names. */
+quell_candidate *candidate_new(choice_work *work, const char *id, const char *title);
+
+/* Adds the shaper made for this axis' modes, where one can be designed. */
+void candidates_add_tailored(choice_work *work);
+
+/* Adds all rows: families, tailored, old setting, no shaper. */
 void candidates_add(choice_work *work);
 
 /* ---------------------------------------------------------------- rule */

@@ -33,7 +33,8 @@ double choose_ripple_sum_um(const quell_axis_choice *choice, const quell_candida
 
 bool choose_has_design_point(const quell_candidate *row)
 {
-    return !row->is_none && strcmp(row->family_id, "impulses") != 0 && row->shaper.count > 0;
+    bool list = strcmp(row->family_id, "impulses") == 0 || strcmp(row->family_id, "tailored") == 0;
+    return !row->is_none && !list && row->shaper.count > 0;
 }
 
 /* The title without "old setting: ", which the mark tells. Long names of families are shortened so that the table

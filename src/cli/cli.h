@@ -31,7 +31,7 @@ typedef struct cli_options {
 
     cli_list x, y, after; /* recordings per axis; the after side */
     const char *axis;
-    const char *machine, *old_setting;
+    const char *machine, *old_setting, *old_machine, *new_machine;
     double residual_limit, drift;
     bool equal;
 
@@ -89,7 +89,7 @@ typedef struct cli_command {
     quell_status (*run)(struct cli_run *run);
 } cli_command;
 
-extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_choose, cli_compare,
+extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_compare,
     cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);

@@ -22,6 +22,8 @@ static const cli_option choice_rows[] = {
      "3%, or half the range over the recordings if that is more)"},
     {"--equal", NULL, CLI_FLAG, AT(equal), "every mode counts alike: the limit holds for the worst of them"},
     {"--old", "SPEC", CLI_TEXT, AT(old_setting), "the setting in use until now, as a row beside the others"},
+    {"--old-machine", "FILE", CLI_TEXT, AT(old_machine),
+     "the machine file of the controller that had it: the numbers of --old are in its units and its meaning"},
     {0},
 };
 static const cli_group choice_group = {"Choice", choice_rows};
@@ -33,15 +35,14 @@ static const cli_group *const groups[] = {&choice_group, &cli_reading_options, &
 #define LEAST_DRIFT 0.03
 /* ---------------------------------------------------------------- inputs */
 
-static quell_status read_machine(cli_run *run, choose_view *view)
+static quell_status read_machine(cli_run *run, const char *path, quell_machine *machine)
 {
-    quell_machine *machine = &view->machine;
     quell_machine_unknown(machine);
-    if (run->given.machine == NULL)
+    if (path == NULL)
         return QUELL_OK;
     quell_file file;
     quell_source source;
-    quell_status status = quell_file_open(&file, run->given.machine, &source, &run->err);
+    quell_status status = quell_file_open(&file, path, &source, &run->err);
     if (status != QUELL_OK)
         return status;
     status = quell_machine_read(machine, &source, &run->err);
@@ -63,10 +64,22 @@ static quell_status check_words(cli_run *run, choose_view *view)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "option --drift: found %s %%, want at least 0 and less than 100 %%",
                           quell_number_short(100 * given->drift, 4).text);
+    if (given->old_setting == NULL && given->old_machine != NULL)
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --old-machine gives the numbers of --old their meaning, want --old");
     if (given->old_setting == NULL)
         return QUELL_OK;
     view->has_old = true;
-    quell_status status = quell_shaper_parse(&view->old_setting, given->old_setting, &run->err);
+    quell_status status = QUELL_OK;
+    if (given->old_machine != NULL) {
+        quell_machine *old = QUELL_NEW(run->arena, quell_machine, 1);
+        status = old != NULL ? read_machine(run, given->old_machine, old)
+                             : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a machine");
+        if (status != QUELL_OK)
+            return status;
+        status = quell_machine_old_setting(&view->old_setting, old, given->old_setting, &run->err);
+    } else {
+        status = quell_shaper_parse(&view->old_setting, given->old_setting, &run->err);
+    }
     return status == QUELL_OK ? status : quell_fail(&run->err, status, "option --old: %s", run->err.text);
 }
 
@@ -258,7 +271,7 @@ static quell_status run_choose(cli_run *run)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
     quell_status status = check_words(run, view);
     if (status == QUELL_OK)
-        status = read_machine(run, view);
+        status = read_machine(run, run->given.machine, &view->machine);
     if (status == QUELL_OK)
         status = check_limit(run, view);
     const cli_list *const files[2] = {&run->given.x, &run->given.y};
