@@ -33,11 +33,6 @@ static quell_status read_limits(cli_run *run, tailor_view *view)
     return QUELL_OK;
 }
 
-static double round_to(double value, double step)
-{
-    return step * round(value / step);
-}
-
 /* With no more digits than a controller takes; the frequency downwards, as the limit is met from below. */
 static void name_textbook(tailor_view *view)
 {
@@ -45,9 +40,9 @@ static void name_textbook(tailor_view *view)
     view->textbook_name[0] = '\0';
     for (size_t p = 0; p < view->textbook.parts; p++) {
         quell_shaper part = view->textbook.part[p];
-        part.at.frequency_hz = fmax(1e-3 * floor(1e3 * part.at.frequency_hz), QUELL_DESIGN_HZ_MIN);
-        part.at.damping_ratio = round_to(part.at.damping_ratio, 1e-4);
-        part.at.tolerance = fmax(round_to(part.at.tolerance, 1e-4), 1e-4);
+        part.at.frequency_hz = fmax(floor(1e3 * part.at.frequency_hz) / 1e3, QUELL_DESIGN_HZ_MIN);
+        part.at.damping_ratio = round(1e4 * part.at.damping_ratio) / 1e4;
+        part.at.tolerance = fmax(round(1e4 * part.at.tolerance), 1) / 1e4;
         size_t used = strlen(view->textbook_name);
         snprintf(view->textbook_name + used, sizeof view->textbook_name - used, "%s%s", p > 0 ? "*" : "",
                  quell_shaper_format(&part, spec, sizeof spec));
