@@ -113,7 +113,7 @@ typedef struct quell_need {
     const quell_shaper *old_setting; /**< carried over unchanged; NULL: none */
 } quell_need;
 
-enum { QUELL_CANDIDATES_MAX = 48 };
+enum { QUELL_CANDIDATES_MAX = 48, QUELL_FRONT_MAX = 10 };
 
 /** A row of the choice. Times s, lengths m. NaN where a value is not known. */
 typedef struct quell_candidate {
@@ -163,6 +163,8 @@ typedef struct quell_axis_choice {
     const char *way_out[4];
     size_t notes_count;
     const char *note[8];
+    size_t front_count; /**< filled by quell_choose_front alone: tailored shapers of other residual limits, the strictest first */
+    double front_spread_s[QUELL_FRONT_MAX], front_residual[QUELL_FRONT_MAX];
 } quell_axis_choice;
 
 /** Weighted worst residual R of a shaper for a need: weights |c| |gamma + alpha/s| / wd of the reference move (the axis
@@ -184,6 +186,10 @@ double quell_need_residual(const quell_need *need, const quell_machine *machine,
     QUELL_E_MEMORY. Texts live in arena; out is untouched on failures but QUELL_E_NOT_MET. */
 quell_status quell_choose_axis(const quell_need *need, const quell_machine *machine, quell_arena *arena,
                                quell_axis_choice *out, quell_error *err);
+
+/** Designs tailored shapers for residual limits from a fourth of the choice's to four times it: what any shaper without negative
+    impulses can reach, more or less, for plots. need, machine: as for quell_choose_axis. None is no error. */
+void quell_choose_front(const quell_need *need, const quell_machine *machine, quell_axis_choice *choice);
 
 /** The settings of both axes together at a right-angled corner. Times s, lengths m; NaN where not known. */
 typedef struct quell_pair {

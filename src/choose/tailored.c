@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#define FRONT_RANGE 4.0  /* of residual limits, either way */
 #define BELOW_LIMIT 3e-6 /* of the limit: what the design allows itself for rounding */
 
 /* The needs as bands. False if a design is not possible for them. */
@@ -20,6 +21,31 @@ static bool bands_of(const axis_needs *needs, quell_bands *out)
         band->weight = mode->weight;
     }
     return quell_bands_check(out, NULL) == QUELL_OK;
+}
+
+void quell_choose_front(const quell_need *need, const quell_machine *machine, quell_axis_choice *choice)
+{
+    quell_machine *unknown = quell_memory_get(sizeof *unknown);
+    quell_tailored *made = quell_memory_get(sizeof *made);
+    axis_needs *needs = quell_memory_get(sizeof *needs);
+    quell_bands bands;
+    choice->front_count = 0;
+    if (unknown != NULL && made != NULL && needs != NULL) {
+        quell_machine_unknown(unknown);
+        needs_prepare(needs, need, machine != NULL ? machine : unknown);
+        bool possible = needs->modes > 0 && bands_of(needs, &bands);
+        for (size_t i = 0; i < QUELL_FRONT_MAX && possible; i++) {
+            double share = pow(FRONT_RANGE, 2 * (double)i / (QUELL_FRONT_MAX - 1) - 1);
+            const quell_tailor_limits limits = {.residual_limit = choice->residual_limit * share};
+            if (quell_tailor(made, &bands, &limits, NULL) != QUELL_OK)
+                continue;
+            choice->front_spread_s[choice->front_count] = quell_shaper_measure(&made->shaper).spread_s;
+            choice->front_residual[choice->front_count++] = made->residual_worst;
+        }
+    }
+    quell_memory_free(unknown);
+    quell_memory_free(made);
+    quell_memory_free(needs);
 }
 
 void candidates_add_tailored(choice_work *work)

@@ -199,6 +199,8 @@ static quell_status choose_axis(cli_run *run, const choose_view *view, choose_ax
     axis->status = quell_choose_axis(&need, &view->machine, run->arena, axis->choice, &why);
     if (axis->status == QUELL_OK || axis->status == QUELL_E_NOT_MET)
         choose_judge_conditions(run, view, axis, &need);
+    if (run->given.plot != NULL && (axis->status == QUELL_OK || axis->status == QUELL_E_NOT_MET))
+        quell_choose_front(&need, &view->machine, axis->choice);
     if (axis->status == QUELL_OK)
         return QUELL_OK;
     if (axis->status == QUELL_E_NOT_MET && run->err.status == QUELL_E_NOT_MET) {
@@ -230,7 +232,7 @@ static quell_status draw(cli_run *run, const choose_view *view)
     }
     if (run->given.plot == NULL)
         return QUELL_OK;
-    return quell_plot_choice(choice, modes, view->axes, run->given.plot, run->given.out, &run->err);
+    return quell_plot_choice(choice, modes, view->axes, &view->machine, run->given.plot, run->given.out, &run->err);
 }
 
 static quell_status show(cli_run *run, const choose_view *view)

@@ -1,5 +1,6 @@
 /* Residual vibration against frequency, and residual against spread, for the candidates of a choice. */
 #include "report/plot_choose.h"
+#include "quell/predict.h"
 #include "quell/report.h"
 
 #include <math.h>
@@ -8,11 +9,11 @@
 
 enum { CURVES_MAX = 5, CURVE_POINTS = 500 };
 
-/* The rows drawn as curves: the chosen, the runner-up, the old setting, then the rest in order. */
+/* The rows drawn as curves: the chosen, the runner-up, the old setting, the tailored one, then the rest in order. */
 static size_t leading_rows(const quell_axis_choice *choice, size_t *row)
 {
     size_t count = 0;
-    const int first[] = {choice->chosen, choice->runner_up, choice->old};
+    const int first[] = {choice->chosen, choice->runner_up, choice->old, choice->tailored};
     for (size_t i = 0; i < sizeof first / sizeof first[0]; i++) {
         bool drawn = first[i] < 0 || first[i] == choice->none;
         for (size_t j = 0; j < count; j++)
@@ -91,6 +92,19 @@ static void shade_misses(quell_plot *plot, double limit_percent, double most_ms,
     quell_plot_curve(plot, QUELL_MARK_BAND, QUELL_INK_GREY, 1, x, low, high, 2, "", (double)NAN);
 }
 
+/* What shapers without negative impulses reach, made for these modes at one limit after the other. */
+static void add_front(quell_plot *plot, const quell_axis_choice *choice)
+{
+    double spread_ms[QUELL_FRONT_MAX], percent[QUELL_FRONT_MAX];
+    for (size_t i = 0; i < choice->front_count; i++) {
+        spread_ms[i] = 1e3 * choice->front_spread_s[i];
+        percent[i] = 100 * choice->front_residual[i];
+    }
+    quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_GREY, 1.5, spread_ms, percent, NULL, choice->front_count, "", (double)NAN);
+    if (choice->front_count > 0)
+        quell_plot_note(plot, spread_ms[0], percent[0], " tailored, other limits", false);
+}
+
 static void spread_panel(quell_plot *plot, const quell_axis_choice *choice)
 {
     char title[160];
@@ -108,6 +122,7 @@ static void spread_panel(quell_plot *plot, const quell_axis_choice *choice)
              choice->axis - 'a' + 'A', quell_number_percent(choice->residual_limit).text);
     quell_plot_panel(plot, title, "spread (ms)", "worst residual R (%)");
     shade_misses(plot, 100 * choice->residual_limit, most_ms, most_percent);
+    add_front(plot, choice);
     for (size_t i = 0; i < choice->count; i++) {
         const quell_candidate *row = &choice->candidate[i];
         if (row->is_none || row->shaper.count == 0)
@@ -120,8 +135,72 @@ static void spread_panel(quell_plot *plot, const quell_axis_choice *choice)
     quell_plot_y_range(plot, 0, most_percent);
 }
 
+/* ---------------------------------------------------------------- rounding against acceleration, impulses */
+
+enum { ROUNDING_POINTS = 60 };
+
+static void add_rounding(quell_plot *plot, const quell_corner *corner, const quell_shaper *shaper, bool main, const char *label)
+{
+    double acceleration[ROUNDING_POINTS], rounding_um[ROUNDING_POINTS];
+    for (size_t i = 0; i < ROUNDING_POINTS; i++) {
+        quell_corner at = *corner;
+        at.acceleration_mps2 = corner->acceleration_mps2 * 2.5 * (double)(i + 1) / ROUNDING_POINTS;
+        acceleration[i] = 1e3 * at.acceleration_mps2;
+        rounding_um[i] = 1e6 * quell_rounding(&at, shaper, shaper);
+    }
+    quell_plot_curve(plot, main ? QUELL_MARK_LINE : QUELL_MARK_DASHED, main ? QUELL_INK_MAIN : QUELL_INK_SECOND, main ? 2.5 : 1.5,
+                     acceleration, rounding_um, NULL, ROUNDING_POINTS, label, (double)NAN);
+}
+
+static void rounding_panel(quell_plot *plot, const quell_axis_choice *choice, const quell_machine *machine)
+{
+    const quell_axis_limits *limits = &machine->axis[choice->axis == 'y' ? 1 : 0];
+    const quell_candidate *chosen = &choice->candidate[choice->chosen];
+    if (isnan(limits->acceleration_mps2) || chosen->is_none)
+        return;
+    const quell_corner corner = {.speed_mps = isnan(machine->corner_speed_mps) ? 0 : machine->corner_speed_mps,
+                                 .acceleration_mps2 = limits->acceleration_mps2,
+                                 .cruise_mps = isnan(limits->speed_mps) ? 0 : limits->speed_mps,
+                                 .angle_rad = QUELL_PI / 2};
+    char title[96], label[96];
+    snprintf(title, sizeof title, "%c axis: how far a right-angled corner is cut", choice->axis - 'a' + 'A');
+    quell_plot_panel(plot, title, "acceleration (mm/s2)", "rounding (um)");
+    quell_plot_height(plot, 0.8);
+    if (choice->runner_up >= 0)
+        add_rounding(plot, &corner, &choice->candidate[choice->runner_up].shaper, false,
+                     choice->candidate[choice->runner_up].title);
+    label_of(choice, (size_t)choice->chosen, label, sizeof label);
+    add_rounding(plot, &corner, &chosen->shaper, true, label);
+    quell_plot_stretch(plot, 1e3 * limits->acceleration_mps2, 1e3 * limits->acceleration_mps2, "in use");
+    if (!isnan(machine->rounding_limit_m))
+        quell_plot_level(plot, 1e6 * machine->rounding_limit_m, "limit");
+}
+
+static void impulse_panel(quell_plot *plot, const quell_axis_choice *choice)
+{
+    const quell_candidate *row = &choice->candidate[choice->chosen];
+    const quell_shaper *shaper = &row->shaper;
+    double time_ms[QUELL_SHAPER_MAX], least = 0, most = 0;
+    char title[160];
+    if (row->is_none)
+        return;
+    for (size_t i = 0; i < shaper->count; i++) {
+        time_ms[i] = 1e3 * shaper->time_s[i];
+        least = fmin(least, shaper->amplitude[i]);
+        most = fmax(most, shaper->amplitude[i]);
+    }
+    double length_ms = time_ms[shaper->count - 1];
+    snprintf(title, sizeof title, "%c axis: the impulses of the one chosen, %s", choice->axis - 'a' + 'A', row->title);
+    quell_plot_panel(plot, title, "time (ms)", "amplitude");
+    quell_plot_height(plot, 0.5);
+    quell_plot_x_range(plot, -0.05 * length_ms, 1.05 * length_ms, false);
+    quell_plot_y_range(plot, 1.2 * least, 1.2 * most);
+    quell_plot_curve(plot, QUELL_MARK_STEMS, QUELL_INK_MAIN, 2.5, time_ms, shaper->amplitude, NULL, shaper->count, "",
+                     (double)NAN);
+}
+
 quell_status quell_plot_choice(const quell_axis_choice *const *choice, const quell_modes *const *modes,
-                               size_t axes, const char *path, const char *keep_dir, quell_error *err)
+                               size_t axes, const quell_machine *machine, const char *path, const char *keep_dir, quell_error *err)
 {
     quell_plot *plot = quell_plot_create("Candidates for each axis");
     if (plot == NULL)
@@ -132,6 +211,10 @@ quell_status quell_plot_choice(const quell_axis_choice *const *choice, const que
             continue;
         frequency_panel(plot, choice[i], modes[i]);
         spread_panel(plot, choice[i]);
+        if (choice[i]->chosen >= 0) {
+            rounding_panel(plot, choice[i], machine);
+            impulse_panel(plot, choice[i]);
+        }
         drawn++;
     }
     quell_status status =
