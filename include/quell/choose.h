@@ -187,6 +187,13 @@ double quell_need_residual(const quell_need *need, const quell_machine *machine,
 quell_status quell_choose_axis(const quell_need *need, const quell_machine *machine, quell_arena *arena,
                                quell_axis_choice *out, quell_error *err);
 
+/** For a controller that has one frequency, family or damping ratio for both axes: changes both choices, made by quell_choose_axis,
+    to settings that share it, each within its residual limit, of the least sum of spreads; the price is in `why`. Without
+    such a controller, or modes on both axes, nothing changes; if no such setting keeps both limits, a note says so.
+    machine: not NULL. QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_choose_joint(const quell_need *x, const quell_need *y, const quell_machine *machine, quell_arena *arena,
+                                quell_axis_choice *x_choice, quell_axis_choice *y_choice, quell_error *err);
+
 /** Designs tailored shapers for residual limits from a fourth of the choice's to four times it: what any shaper without negative
     impulses can reach, more or less, for plots. need, machine: as for quell_choose_axis. None is no error. */
 void quell_choose_front(const quell_need *need, const quell_machine *machine, quell_axis_choice *choice);

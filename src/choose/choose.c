@@ -22,7 +22,7 @@ static bool is_ordinary(const quell_family *family)
 }
 
 /* The families listed; where none are, the ordinary ones that are built in. */
-static void list_families(choice_work *work)
+void choice_list_families(choice_work *work)
 {
     const quell_controller *controller = &work->machine->controller;
     size_t count;
@@ -161,7 +161,7 @@ static quell_status make_setting(choice_work *work, quell_error *err)
     const quell_candidate *row = &out->candidate[out->chosen];
     const char *line = work->machine->controller.setting;
     char *text;
-    bool list = out->chosen == out->tailored;
+    bool list = out->chosen == out->tailored || strcmp(row->family_id, "convolved") == 0;
     if (list && (strstr(line, "{amplitudes}") == NULL || strstr(line, "{times_s}") == NULL))
         return list_setting(work, &row->shaper, err);
     if (line[0] == '\0' || row->is_none)
@@ -202,7 +202,7 @@ static quell_status run(choice_work *work, quell_error *err)
     if (status != QUELL_OK)
         return status;
     begin_result(work);
-    list_families(work);
+    choice_list_families(work);
     status = choose(work, err);
     if (work->out_of_memory || work->search.out_of_memory)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the choice");

@@ -22,8 +22,13 @@ typedef struct choice_work {
     quell_arena *arena;    /* of the texts */
     quell_axis_choice *out;
     quell_tailored tailored;
+    quell_textbook textbook; /* the best product, where a list of it can be set */
+    const char *product;     /* as it is written */
     bool out_of_memory;
 } choice_work;
+
+/* Fills in work->family with those the controller has; work->family must have room for CHOOSE_FAMILIES_MAX. */
+void choice_list_families(choice_work *work);
 
 const quell_axis_limits *choice_limits(const choice_work *work);
 

@@ -23,6 +23,8 @@ static const char *name_row(choice_work *work, const quell_candidate *row)
         return choice_say(work, "an acceleration ramp of %s ms",
                           quell_number_fixed(1e3 * quell_shaper_measure(&row->shaper).duration_s * (double)row->shaper.count /
                                                  (double)(row->shaper.count - 1), 2).text);
+    if (strcmp(row->family_id, "convolved") == 0)
+        return choice_say(work, "the list of %zu impulses of %s", row->shaper.count, work->product);
     if (strcmp(row->family_id, "tailored") == 0)
         return choice_say(work, "the tailored list of %zu impulses", row->shaper.count);
     return choice_say(work, "%s at %s Hz, damping ratio %s", row->title,
@@ -67,7 +69,7 @@ static const char *judgement_of(choice_work *work, size_t i)
     const quell_candidate *row = &out->candidate[i];
     if (row->shaper.count == 0)
         return "the family has no shaper for these damping ratios";
-    bool list = strcmp(row->family_id, "tailored") == 0;
+    bool list = strcmp(row->family_id, "tailored") == 0 || strcmp(row->family_id, "convolved") == 0;
     const char *cannot = row->accepted ? "" : list ? "; the controller takes no list" : "; the controller cannot be set to it";
     if (row->residual_worst > out->residual_limit)
         return choice_say(work, "%s%s%s", reason_too_much(work, row),

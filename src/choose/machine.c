@@ -60,7 +60,7 @@ static quell_status start_family(machine_reader *reader, const char *id)
                               "found the family name '%s', want 1 to %zu of a-z, 0-9 and '-'", id,
                               sizeof own->id - 1);
     if (quell_family_find(id) != NULL || strcmp(id, "none") == 0 || strcmp(id, "impulses") == 0 ||
-        strcmp(id, "tailored") == 0)
+        strcmp(id, "tailored") == 0 || strcmp(id, "convolved") == 0)
         return machine_refuse(reader, reader->line, "found [family %s], want a name that is not built in",
                               id);
     if (machine->own_count == QUELL_OWN_FAMILIES_MAX)

@@ -105,15 +105,34 @@ static void note_readings(choice_work *work)
                          matters ? "matters" : "does not matter"));
 }
 
+/* Whether a list made for these modes is worth its trouble: our own judgement, as in `quell tailor`. */
+static void note_tailored(choice_work *work)
+{
+    const quell_axis_choice *out = work->out;
+    const quell_candidate *best = NULL, *list = out->tailored >= 0 ? &out->candidate[out->tailored] : NULL;
+    for (size_t i = 0; i < work->families && i < out->count; i++) {
+        const quell_candidate *row = &out->candidate[i];
+        if (row->accepted && row->residual_worst <= out->residual_limit && (best == NULL || row->spread_s < best->spread_s))
+            best = row;
+    }
+    if (list == NULL || best == NULL || list->shaper.count == 0)
+        return;
+    double gain = 1 - list->spread_s / best->spread_s;
+    bool worth = gain >= CHOOSE_SPREAD_TIE;
+    add(work, choice_say(work, "a list of %zu impulses made for these modes has %s %% %s spread than the best family, %s: %s",
+                         list->shaper.count, quell_number_percent(fabs(gain)).text, gain >= 0 ? "less" : "more", best->title,
+                         !worth              ? "not worth a list of its own"
+                         : list->accepted    ? "worth entering"
+                                             : "worth it only where a controller takes one"));
+}
+
 static void note_shared(choice_work *work)
 {
     const char(*shared)[16] = work->machine->controller.one_setting_for;
     if (shared[0][0] == '\0')
         return;
     add(work, choice_say(work,
-                         "the controller has one %s%s%s%s%s for both axes: each axis is chosen on its own "
-                         "here, and the two "
-                         "must be brought to one",
+                         "the controller has one %s%s%s%s%s for both axes: with recordings of both, they are chosen together",
                          shared[0], shared[1][0] != '\0' ? ", one " : "", shared[1],
                          shared[2][0] != '\0' ? ", one " : "", shared[2]));
 }
@@ -123,6 +142,7 @@ void choice_add_notes(choice_work *work)
     note_motion(work);
     note_families(work);
     note_negative(work);
+    note_tailored(work);
     note_load(work);
     note_design(work);
     note_readings(work);

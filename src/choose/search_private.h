@@ -71,6 +71,9 @@ typedef struct search_variants {
 /* The variants of that many steps of damping. False if the family has no shaper there, or none with a spread. */
 bool search_make_variants(search_context *search, search_family *family, int damping, search_variants *out);
 
+/* Impulse times as multiples of a tick; what falls together is added. */
+void search_round_to_ticks(quell_shaper *shaper, double tick_s);
+
 /* The unit shaper moved to a natural frequency, its times rounded to ticks (0: none). */
 void search_place(quell_shaper *out, const quell_shaper *unit, double hz, double tick_s);
 

@@ -84,7 +84,7 @@ bool search_make_variants(search_context *search, search_family *family, int dam
 }
 
 /* Impulse times as the controller's clock can place them; impulses that fall together are added. */
-static void round_to_ticks(quell_shaper *shaper, double tick_s)
+void search_round_to_ticks(quell_shaper *shaper, double tick_s)
 {
     size_t kept = 0;
     for (size_t i = 0; i < shaper->count; i++) {
@@ -110,7 +110,7 @@ void search_place(quell_shaper *out, const quell_shaper *unit, double hz, double
         out->time_s[i] = unit->time_s[i] / hz;
     }
     if (tick_s > 0)
-        round_to_ticks(out, tick_s);
+        search_round_to_ticks(out, tick_s);
 }
 
 bool search_realise(search_context *search, search_family *family, const setting_told *told,

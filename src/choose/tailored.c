@@ -48,6 +48,35 @@ void quell_choose_front(const quell_need *need, const quell_machine *machine, qu
     quell_memory_free(needs);
 }
 
+/* The best product of two textbook shapers, of families, damping ratios and V as free as a list leaves them. */
+static void add_product(choice_work *work, const quell_bands *bands)
+{
+    const quell_controller *controller = &work->machine->controller;
+    const quell_textbook_limits limits = {.residual_limit = work->needs.residual_limit * (1 - BELOW_LIMIT), .parts = 2,
+                                          .by_spread = true};
+    char spec[2][128];
+    if (bands->count < 2 || controller->impulses < 2)
+        return;
+    quell_status status = quell_textbook_best(&work->textbook, bands, &limits, NULL);
+    work->out_of_memory = work->out_of_memory || status == QUELL_E_MEMORY;
+    if (status != QUELL_OK || work->textbook.parts < 2)
+        return;
+    for (size_t p = 0; p < 2; p++) {
+        quell_shaper part = work->textbook.part[p];
+        part.at.frequency_hz = round(part.at.frequency_hz * 1e2) / 1e2;
+        part.at.damping_ratio = round(part.at.damping_ratio * 1e3) / 1e3;
+        part.at.tolerance = fmax(round(part.at.tolerance * 1e3), 1) / 1e3;
+        quell_shaper_format(&part, spec[p], sizeof spec[p]);
+    }
+    work->product = choice_say(work, "%s*%s", spec[0], spec[1]);
+    quell_shaper shaper = work->textbook.shaper;
+    if (controller->tick_s > 0)
+        search_round_to_ticks(&shaper, controller->tick_s);
+    quell_candidate *row = candidate_new(work, "convolved", "product");
+    row->accepted = shaper.count <= controller->impulses;
+    candidate_judge(work, row, &shaper, 1);
+}
+
 void candidates_add_tailored(choice_work *work)
 {
     const quell_controller *controller = &work->machine->controller;
@@ -67,4 +96,5 @@ void candidates_add_tailored(choice_work *work)
     quell_candidate *row = candidate_new(work, "tailored", "tailored");
     row->accepted = takes_list;
     candidate_judge(work, row, &work->tailored.shaper, 1);
+    add_product(work, &bands);
 }

@@ -11,6 +11,10 @@ static void json_shaper(quell_json *json, json_t *item, const quell_candidate *r
     bool own = row->shaper.family == NULL && !row->is_none && !row->is_old;
     if (!own || shaper == NULL)
         return;
+    if (!choose_has_design_point(row)) { /* a list made for these modes */
+        quell_json_text(json, shaper, "family", row->family_id);
+        return;
+    }
     json_object_del(shaper, "frequency_hz_why");
     json_object_del(shaper, "damping_ratio_why");
     quell_json_text(json, shaper, "family", row->family_id);

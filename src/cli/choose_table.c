@@ -33,7 +33,8 @@ double choose_ripple_sum_um(const quell_axis_choice *choice, const quell_candida
 
 bool choose_has_design_point(const quell_candidate *row)
 {
-    bool list = strcmp(row->family_id, "impulses") == 0 || strcmp(row->family_id, "tailored") == 0;
+    bool list = strcmp(row->family_id, "impulses") == 0 || strcmp(row->family_id, "tailored") == 0 ||
+                strcmp(row->family_id, "convolved") == 0;
     return !row->is_none && !list && row->shaper.count > 0;
 }
 

@@ -39,7 +39,7 @@ typedef struct cli_options {
 
     struct {
         cli_list band;
-        double tick_s, impulses;
+        double tick_s, impulses, smooth;
         const char *verify;
     } tailor;
 

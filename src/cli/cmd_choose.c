@@ -184,8 +184,7 @@ static quell_status gather_axis(cli_run *run, choose_axis_view *axis)
     return pool(run, each, pooled, axis);
 }
 
-/* QUELL_E_NOT_MET leaves a result, which is shown before the command ends with that status. */
-static quell_status choose_axis(cli_run *run, const choose_view *view, choose_axis_view *axis)
+static quell_need need_of(const cli_run *run, const choose_view *view, const choose_axis_view *axis)
 {
     quell_need need = {.axis = axis->name,
                        .modes = axis->modes,
@@ -195,6 +194,22 @@ static quell_status choose_axis(cli_run *run, const choose_view *view, choose_ax
                        .old_setting = view->has_old ? &view->old_setting : NULL};
     for (size_t k = 0; k < axis->modes->count; k++)
         need.half_range_hz[k] = axis->spread[k].half_range_hz;
+    return need;
+}
+
+/* Where the controller has one setting for both axes. */
+static quell_status choose_jointly(cli_run *run, choose_view *view)
+{
+    if (view->axes < 2)
+        return QUELL_OK;
+    quell_need x = need_of(run, view, &view->axis[0]), y = need_of(run, view, &view->axis[1]);
+    return quell_choose_joint(&x, &y, &view->machine, run->arena, view->axis[0].choice, view->axis[1].choice, &run->err);
+}
+
+/* QUELL_E_NOT_MET leaves a result, which is shown before the command ends with that status. */
+static quell_status choose_axis(cli_run *run, const choose_view *view, choose_axis_view *axis)
+{
+    quell_need need = need_of(run, view, axis);
     quell_error why = {0};
     axis->status = quell_choose_axis(&need, &view->machine, run->arena, axis->choice, &why);
     if (axis->status == QUELL_OK || axis->status == QUELL_E_NOT_MET)
@@ -295,6 +310,9 @@ static quell_status run_choose(cli_run *run)
     }
     if (!has_result(worst))
         return worst;
+    status = choose_jointly(run, view);
+    if (status != QUELL_OK)
+        return status;
     quell_error not_met = run->err;
     choose_judge_pair(view);
     status = show(run, view);

@@ -6,7 +6,9 @@
 
 #define WORTH_A_LIST 0.03 /* shorter by less than this is not worth entering a list of impulses: our own judgement */
 
-enum { PRODUCTS_MOST = 3 };
+#define KNOT_SHARE 0.035  /* of a smooth kernel's length: the shortest kernels of the study had 4 of 121 steps */
+
+enum { PRODUCTS_MOST = 3, ROWS_MOST = 32 };
 
 static quell_status read_limits(cli_run *run, tailor_view *view)
 {
@@ -29,6 +31,12 @@ static quell_status read_limits(cli_run *run, tailor_view *view)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "option --tick: found %s ms, want more than 0 and at most %s ms, a quarter of the longest period",
                           quell_number_short(1e3 * tick_s, 4).text, quell_number_short(250 / lowest_hz, 4).text);
+    double smooth = given->tailor.smooth;
+    if (!isnan(smooth) && !(smooth >= 1 && smooth <= 4))
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --smooth: found %g, want the order of the splines, 1 to 4", smooth);
+    if (!isnan(smooth) && (!isnan(tick_s) || !isnan(impulses)))
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --smooth: a smooth kernel has no ticks and no count of impulses");
+    view->smooth = isnan(smooth) ? 0 : (size_t)smooth;
     view->limits = (quell_tailor_limits){limit, isnan(tick_s) ? 0 : tick_s, isnan(impulses) ? 0 : (size_t)impulses};
     return QUELL_OK;
 }
@@ -51,7 +59,9 @@ static void name_textbook(tailor_view *view)
 
 static quell_status design(cli_run *run, tailor_view *view)
 {
-    quell_status status = quell_tailor(&view->made, &view->bands, &view->limits, &run->err);
+    quell_status status = view->smooth > 0 ? quell_tailor_smooth(&view->made, &view->bands, &view->limits, view->smooth,
+                                                                 KNOT_SHARE, &run->err)
+                                           : quell_tailor(&view->made, &view->bands, &view->limits, &run->err);
     if (status != QUELL_OK)
         return status;
     view->moments = quell_shaper_measure(&view->made.shaper);
@@ -73,6 +83,11 @@ static quell_status design(cli_run *run, tailor_view *view)
 
 static void print_impulses(cli_run *run, const quell_shaper *shaper)
 {
+    if (shaper->count > ROWS_MOST) {
+        printf("%zu impulses at even steps of %s ms: --json and --out write them\n", shaper->count,
+               quell_number_fixed(1e3 * shaper->time_s[shaper->count - 1] / (double)(shaper->count - 1), 4).text);
+        return;
+    }
     static const quell_column columns[] = {{"impulse", "", false}, {"amplitude", "", false}, {"time", "ms", false}};
     quell_table *table = quell_table_create(run->arena, columns, 3);
     for (size_t i = 0; i < shaper->count; i++) {
@@ -108,7 +123,7 @@ static void print_both(cli_run *run, const tailor_view *view)
     static const quell_column columns[] = {{"shaper", "", true},       {"impulses", "", false}, {"duration", "ms", false},
                                            {"spread", "ms", false}, {"mean delay", "ms", false}};
     quell_table *table = quell_table_create(run->arena, columns, 5);
-    quell_table_cell(table, "tailored");
+    quell_table_cell(table, "%s", view->smooth > 0 ? "tailored, smooth" : "tailored");
     quell_table_cell(table, "%zu", view->made.shaper.count);
     quell_table_number(table, 1e3 * view->moments.duration_s, 3);
     quell_table_number(table, 1e3 * view->moments.spread_s, 3);
@@ -140,7 +155,10 @@ static void say_gain(const cli_run *run, const tailor_view *view)
     }
     double gain = 1 - view->moments.duration_s / view->textbook_moments.duration_s;
     quell_number_text percent = quell_number_percent(fabs(gain));
-    if (gain >= WORTH_A_LIST)
+    if (view->smooth > 0)
+        cli_say(run, "It is %s %% %s than the best textbook shaper of impulses under the same guarantee.", percent.text,
+                gain >= 0 ? "shorter" : "longer");
+    else if (gain >= WORTH_A_LIST)
         cli_say(run, "It is %s %% shorter than the best textbook shaper under the same guarantee.", percent.text);
     else
         cli_say(run,
@@ -165,7 +183,10 @@ static void say_meaning(const cli_run *run, const tailor_view *view)
         cli_say(run, "The proof is of shapers without ticks and of any number of impulses; with them%s a shorter one may "
                      "exist.",
                 view->limits.impulses > 0 ? "" : ", by less than two ticks,");
-    if (!view->made.proved)
+    if (view->smooth > 0)
+        cli_say(run, "A smooth kernel bends the command less sharply than impulses do and leaves less of high modes. It is not "
+                     "proved to be the shortest of its kind.");
+    else if (!view->made.proved)
         cli_say(run, "No proof was found that nothing shorter exists; the shaper keeps the limit all the same.");
 }
 
@@ -219,6 +240,8 @@ static const cli_option tailor_rows[] = {
      "what may be left of any of these modes"},
     {"--tick", "0.05ms", CLI_SECONDS, offsetof(cli_options, tailor.tick_s), "times are multiples of this"},
     {"--impulses", "N", CLI_COUNT, offsetof(cli_options, tailor.impulses), "at most so many impulses"},
+    {"--smooth", "ORDER", CLI_COUNT, offsetof(cli_options, tailor.smooth),
+     "a smooth kernel of B-splines of this order (2 or 3) instead of impulses"},
     {"--verify", "FILE", CLI_TEXT, offsetof(cli_options, tailor.verify),
      "check the proof in a file that --json or --out wrote"},
     {0},

@@ -9,6 +9,7 @@ typedef struct tailor_view {
     size_t merged; /* bands that were made one with another */
     bool damping_unknown;
     quell_tailor_limits limits;
+    size_t smooth; /* order of the kernel's B-splines; 0: impulses */
     quell_tailored made;
     quell_shaper_moments moments;
     bool has_textbook;

@@ -485,7 +485,7 @@ START_TEST(what_is_not_known_is_said_with_its_cost)
     finish(&made);
     quell_machine machine = demo_machine();
     made = choose(&need, &machine);
-    ck_assert_uint_eq(made.choice->notes_count, 0);
+    ck_assert(made.choice->notes_count == 1 && has_note(made.choice, "a list of"));
     finish(&made);
     machine.controller.frequency = QUELL_READING_UNKNOWN;
     memcpy(machine.controller.one_setting_for[0], "frequency", 10);
@@ -615,6 +615,44 @@ START_TEST(a_tailored_list_is_made_as_the_controller_takes_it)
             CHECK_NEAR(row->shaper.time_s[i] / 2e-4, round(row->shaper.time_s[i] / 2e-4), 1e-6);
         ck_assert(impulses == 0 || row->shaper.count <= impulses);
         finish(&made);
+    }
+}
+END_TEST
+
+/* One setting for both axes keeps both limits, shares what it must, and costs no less than each axis alone; the more is
+   shared, the more it costs. */
+START_TEST(one_setting_for_both_axes)
+{
+    quell_machine machine = demo_machine();
+    quell_modes x = demo_modes('x'), y = demo_modes('y');
+    quell_need need[2] = {demo_need('x', &x), demo_need('y', &y)};
+    static const char *const shared[][3] = {{"family"}, {"frequency"}, {"frequency", "family"}, {"frequency", "family", "damping"}};
+    double before_s = 0;
+    for (size_t i = 0; i < 4; i++) {
+        memset(machine.controller.one_setting_for, 0, sizeof machine.controller.one_setting_for);
+        chosen made[2] = {choose(&need[0], &machine), choose(&need[1], &machine)};
+        double alone_s = 0, sum_s = 0;
+        for (size_t a = 0; a < 2; a++)
+            alone_s += made[a].choice->candidate[made[a].choice->chosen].spread_s;
+        for (size_t k = 0; k < 3 && shared[i][k] != NULL; k++)
+            strcpy(machine.controller.one_setting_for[k], shared[i][k]);
+        ck_assert_int_eq(quell_choose_joint(&need[0], &need[1], &machine, made[0].arena, made[0].choice, made[1].choice, NULL),
+                         QUELL_OK);
+        const quell_candidate *row[2];
+        for (size_t a = 0; a < 2; a++) {
+            row[a] = &made[a].choice->candidate[made[a].choice->chosen];
+            ck_assert(row[a]->accepted && row[a]->residual_worst <= made[a].choice->residual_limit);
+            ck_assert_ptr_nonnull(strstr(made[a].choice->why, "for both axes"));
+            sum_s += row[a]->spread_s;
+        }
+        ck_assert(i == 1 || strcmp(row[0]->family_id, row[1]->family_id) == 0);
+        ck_assert(i == 0 || row[0]->shaper.at.frequency_hz == row[1]->shaper.at.frequency_hz);
+        ck_assert(i != 3 || row[0]->shaper.at.damping_ratio == row[1]->shaper.at.damping_ratio);
+        ck_assert_double_ge(sum_s, 0.995 * alone_s); /* the grid of frequencies is coarser than the families' own search */
+        ck_assert(i < 2 || sum_s >= before_s - 1e-9);
+        before_s = i < 1 ? 0 : sum_s;
+        finish(&made[0]);
+        finish(&made[1]);
     }
 }
 END_TEST
@@ -919,6 +957,7 @@ Suite *suite_choose(void)
     tcase_add_test(cases, no_modes_and_no_shapers_are_results_without_a_choice);
     tcase_add_test(cases, a_ramp_is_the_shortest_that_keeps_the_limit);
     tcase_add_test(cases, a_tailored_list_is_made_as_the_controller_takes_it);
+    tcase_add_test(cases, one_setting_for_both_axes);
     tcase_add_test(cases, old_numbers_have_their_own_meaning);
     tcase_add_test(cases, an_old_setting_is_taken_only_if_it_can_be_told);
     tcase_add_test(cases, the_machine_s_own_families_are_candidates);

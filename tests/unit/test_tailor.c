@@ -132,7 +132,7 @@ static const double limits[] = {.02, .05, .1, .2};
 START_TEST(random_designs)
 {
     quell_random *random = quell_random_create(20261127);
-    size_t many = 0, count = IS_SANITIZED ? 24 : 200;
+    size_t many = 0, count = IS_SANITIZED ? 12 : 200;
     for (size_t i = 0; i < count; i++) {
         quell_bands bands;
         draw(&bands, random, i);
@@ -160,7 +160,7 @@ START_TEST(no_shaper_beats_the_proof)
 {
     quell_random *random = quell_random_create(5);
     quell_tailored made = design(&oracle, .05, 0, 0);
-    for (size_t run = 0; run < 300; run++) {
+    for (size_t run = 0; run < (IS_SANITIZED ? 30 : 300); run++) {
         quell_shaper other = {.count = 2 + run % 6};
         double sum = 0;
         for (size_t i = 0; i < other.count; i++) {
@@ -179,7 +179,7 @@ END_TEST
 START_TEST(the_textbook_is_no_shorter)
 {
     quell_random *random = quell_random_create(77);
-    for (size_t i = 0; i < (IS_SANITIZED ? 3 : 24); i++) {
+    for (size_t i = 0; i < (IS_SANITIZED ? 3 : 12); i++) {
         quell_bands bands;
         draw(&bands, random, i);
         static quell_textbook best;
