@@ -31,9 +31,7 @@ static tailor_answer ask(tailor_program *program, double duration_s, double limi
     tailor_answer answer = tailor_program_solve(program, duration_s, limit);
     if (answer != TAILOR_FAILED)
         return answer;
-    size_t exchanges = program->exchanges;
-    tailor_program_start(program, program->bands, duration_s, 0);
-    program->exchanges = exchanges;
+    tailor_program_forget(program);
     return tailor_program_solve(program, duration_s, limit);
 }
 
@@ -88,8 +86,9 @@ bool tailor_shortest(tailor_program *program, double limit, double range_s[2], q
 }
 
 /* A few impulses that meet the limit; a little longer if need be. */
-static void simplify(quell_shaper *shaper, const quell_bands *bands, double limit)
+static void simplify(quell_shaper *shaper, tailor_program *program, double limit)
 {
+    const quell_bands *bands = program->bands;
     static const double aparts[] = {3 * CLOSE, CLOSE, CLOSE / 3, CLOSE / 10, 0};
     for (size_t a = 0; a < sizeof aparts / sizeof aparts[0]; a++) {
         quell_shaper few = *shaper;
@@ -102,6 +101,7 @@ static void simplify(quell_shaper *shaper, const quell_bands *bands, double limi
                 few.time_s[j] *= LONGER;
             residual = tailor_polish(&few, bands);
         }
+        program->no_memory = program->no_memory || isnan(residual);
         if (residual <= limit * (1 + MARGIN)) {
             *shaper = few;
             return;
@@ -126,11 +126,8 @@ static bool prove(tailor_program *program, double duration_s, double limit, quel
 {
     for (size_t i = 0; i < PROOFS; i++) {
         quell_certificate proof = {0};
-        if (i > 0) { /* what was held before may stand in the way */
-            size_t exchanges = program->exchanges;
-            tailor_program_start(program, program->bands, duration_s, 0);
-            program->exchanges = exchanges;
-        }
+        if (i > 0)
+            tailor_program_forget(program);
         ask(program, duration_s, limit * (1 + GIVEN_AWAY));
         take_proof(program, limit, &proof);
         if (quell_certificate_verify(&proof, program->bands, &proof.bound, NULL) == QUELL_OK) {
@@ -160,7 +157,7 @@ static quell_status design(tailor_program *program, const quell_tailor_limits *l
     if (!tailor_shortest(program, limit, range_s, &out->shaper, &out->programs))
         return quell_fail(err, QUELL_E_NO_SHAPER, "no shaper was found for these bands: the linear programs cannot be solved");
     double shortest_s = range_s[1];
-    simplify(&out->shaper, bands, limit);
+    simplify(&out->shaper, program, limit);
     out->proved = prove(program, PROVED * out->shaper.time_s[out->shaper.count - 1], limit, &out->certificate);
     bool restricted = limits->tick_s > 0 || (limits->impulses > 0 && out->shaper.count > limits->impulses);
     if (restricted && !tailor_few(&out->shaper, program, limits, shortest_s))
@@ -185,6 +182,8 @@ quell_status quell_tailor(quell_tailored *out, const quell_bands *bands, const q
         *made = (quell_tailored){.proved = false};
         tailor_program_start(program, bands, 1 / tailor_lowest_hz(bands), 0);
         status = design(program, limits, made, err);
+        if (program->no_memory)
+            status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a tailored design");
     }
     if (status == QUELL_OK)
         *out = *made;

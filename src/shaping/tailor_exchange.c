@@ -70,6 +70,13 @@ void tailor_program_start(tailor_program *program, const quell_bands *bands, dou
     *program = (tailor_program){.bands = bands, .duration_s = duration_s, .tick_s = tick_s, .lower = 0, .upper = 1};
 }
 
+void tailor_program_forget(tailor_program *program)
+{
+    program->rows = program->columns = 0;
+    program->lower = 0;
+    program->upper = 1;
+}
+
 /* Times that carry nothing are dropped; even ones are there anew. */
 static void rescale_columns(tailor_program *program, double duration_s)
 {
@@ -265,8 +272,10 @@ static size_t seek_columns(tailor_program *program, double gap)
 tailor_answer tailor_program_solve(tailor_program *program, double duration_s, double limit)
 {
     lp_space *space = quell_memory_get(sizeof *space);
-    if (space == NULL)
+    if (space == NULL) {
+        program->no_memory = true;
         return TAILOR_FAILED;
+    }
     tailor_answer answer = TAILOR_UNSURE;
     double gap = GAP * limit;
     if (!program->held)

@@ -114,6 +114,7 @@ static bool try_few(quell_shaper *out, tailor_program *program, const quell_tail
     }
     cluster(&few, limits->impulses);
     double residual = tailor_polish(&few, program->bands);
+    program->no_memory = program->no_memory || isnan(residual);
     bool meets = residual <= limit * (1 + MARGIN);
     if (meets && limits->tick_s > 0)
         meets = settle_on_ticks(program, &few, limits->tick_s, limit);

@@ -76,7 +76,7 @@ static bool solve(glp_prob *made)
 
 static bool is_sane(const lp_problem *problem)
 {
-    bool sane = problem->rows > 0 && problem->columns > 0;
+    bool sane = problem->rows > 0 && problem->columns > 0 && problem->columns <= LP_COLUMNS_MAX;
     for (size_t i = 0; i < problem->rows * problem->columns && sane; i++)
         sane = isfinite(problem->entry[i]);
     for (size_t j = 0; j < problem->columns && sane; j++)
@@ -88,8 +88,8 @@ static bool is_sane(const lp_problem *problem)
 
 typedef struct lp_run {
     const lp_problem *problem;
-    int *index;
-    double *value, *x, *dual, *least;
+    int index[LP_COLUMNS_MAX + 1]; /* of one row */
+    double value[LP_COLUMNS_MAX + 1], *x, *dual, *least;
     bool solved;
 } lp_run;
 
@@ -127,10 +127,11 @@ bool lp_solve(const lp_problem *problem, double *x, double *dual, double *least)
 {
     if (!is_sane(problem))
         return false;
-    lp_run run = {problem, quell_memory_get((problem->columns + 1) * sizeof(int)),
-                  quell_memory_get((problem->columns + 1) * sizeof(double)), x, dual, least, false};
-    bool solved = run.index != NULL && run.value != NULL && guard_simplex(&run);
-    quell_memory_free(run.index);
-    quell_memory_free(run.value);
-    return solved;
+    lp_run run;
+    run.problem = problem;
+    run.x = x;
+    run.dual = dual;
+    run.least = least;
+    run.solved = false;
+    return guard_simplex(&run);
 }

@@ -159,7 +159,9 @@ static void apply(quell_shaper *shaper, const double *x)
 double tailor_polish(quell_shaper *shaper, const quell_bands *bands)
 {
     polish *work = quell_memory_get(sizeof *work);
-    if (work == NULL || shaper->count > IMPULSES_MOST) {
+    if (work == NULL)
+        return (double)NAN;
+    if (shaper->count > IMPULSES_MOST) {
         quell_memory_free(work);
         return quell_bands_residual(bands, shaper);
     }

@@ -22,6 +22,8 @@ size_t band_points(const quell_band *band, double duration_s);
 /* ---------------------------------------------------------------- linear programs (tailor_lp.c) */
 
 /* Minimise cost . x where x >= 0 and every row's bound holds. Entries are by row, `columns` to a row. */
+enum { LP_COLUMNS_MAX = 320 };
+
 typedef enum lp_kind { LP_AT_MOST, LP_EQUAL, LP_AT_LEAST } lp_kind;
 
 typedef struct lp_problem {
@@ -69,7 +71,11 @@ typedef struct tailor_program {
     double slack[QUELL_TAILOR_BANDS_MAX]; /* s of each band */
     double upper, lower;           /* R of the amplitudes; the least R that any shaper has */
     size_t exchanges;
+    bool no_memory; /* it was out, whatever the answer */
 } tailor_program;
+
+/* Forgets what was solved before, which may stand in the way. */
+void tailor_program_forget(tailor_program *program);
 
 /* Sets a program up, empty. */
 void tailor_program_start(tailor_program *program, const quell_bands *bands, double duration_s, double tick_s);
@@ -93,7 +99,7 @@ void tailor_program_shaper(const tailor_program *program, quell_shaper *out);
 /* Makes impulses that are closer than `apart` of the duration one, the first at 0 and the last at the end. */
 void tailor_merge(quell_shaper *shaper, double apart);
 
-/* Improves amplitudes and times together, the duration held; returns R. */
+/* Improves amplitudes and times together, the duration held; returns R, NaN if memory is out. */
 double tailor_polish(quell_shaper *shaper, const quell_bands *bands);
 
 /* The shortest that is found with so many impulses and on ticks (0: any times), beginning at a duration that none goes below.
@@ -118,7 +124,7 @@ typedef struct textbook_candidate {
 /* What is to be least: duration, or the square of the spread; either of a product is the sum of its parts'. */
 double textbook_measure(const quell_textbook_limits *limits, const quell_shaper *shaper);
 
-/* Improves a candidate from its design points on, in so many steps at most. */
+/* Improves a candidate from its design points on, in so many steps at most; its merit is NaN if memory is out. */
 void textbook_improve(textbook_candidate *of, const quell_bands *bands, const quell_textbook_limits *limits, size_t steps);
 
 #endif

@@ -140,6 +140,8 @@ quell_status quell_tailor_smooth(quell_tailored *out, const quell_bands *bands, 
         make_spline(&plan, duration_s / (double)program->even_ticks, &spline);
         program->with = &spline;
         status = design(program, &plan, limits->residual_limit, made, err);
+        if (program->no_memory)
+            status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a smooth kernel");
     }
     if (status == QUELL_OK)
         *out = *made;

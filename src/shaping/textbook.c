@@ -58,6 +58,7 @@ typedef struct hunt {
     double allowed;     /* R on the grid */
     size_t coarser;     /* steps of the grid from design to design */
     float *rows;
+    bool no_memory;
 } hunt;
 
 /* ---------------------------------------------------------------- components */
@@ -342,12 +343,13 @@ static void begin(const hunt *in, const found *one, textbook_candidate *out)
 }
 
 /* Improves all a little and the two best among them to the end. */
-static void improve_kept(const hunt *in, textbook_candidate *best)
+static void improve_kept(hunt *in, textbook_candidate *best)
 {
     textbook_candidate first[KEPT];
     for (size_t i = 0; i < in->kept; i++) {
         begin(in, &in->best[i], &first[i]);
         textbook_improve(&first[i], in->bands, in->limits, STEPS_FIRST);
+        in->no_memory = in->no_memory || isnan(first[i].merit);
     }
     for (size_t round = 0; round < FINALS && round < in->kept; round++) {
         size_t at = 0;
@@ -356,6 +358,7 @@ static void improve_kept(const hunt *in, textbook_candidate *best)
         textbook_candidate one = first[at];
         first[at].merit = HUGE_VAL;
         textbook_improve(&one, in->bands, in->limits, STEPS_FINALLY);
+        in->no_memory = in->no_memory || isnan(one.merit);
         if (one.keeps && (!best->keeps || one.measure < best->measure))
             *best = one;
     }
@@ -382,7 +385,9 @@ quell_status quell_textbook_best(quell_textbook *out, const quell_bands *bands, 
             improve_kept(in, &best);
             in->bettered = best.keeps ? best.measure : HUGE_VAL;
         }
-        if (!best.keeps)
+        if (in->no_memory)
+            status = quell_fail(err, QUELL_E_MEMORY, "out of memory for a search of shapers");
+        else if (!best.keeps)
             status = quell_fail(err, QUELL_E_NO_SHAPER, "no textbook shaper keeps these bands within the residual limit");
     }
     if (status == QUELL_OK)

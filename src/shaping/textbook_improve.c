@@ -213,7 +213,7 @@ void textbook_improve(textbook_candidate *of, const quell_bands *bands, const qu
 {
     improvement *work = quell_memory_get(sizeof *work);
     of->keeps = false;
-    of->merit = HUGE_VAL;
+    of->merit = work == NULL ? (double)NAN : HUGE_VAL;
     if (work == NULL || !build(of, limits)) {
         quell_memory_free(work);
         return;

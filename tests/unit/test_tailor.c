@@ -342,6 +342,35 @@ START_TEST(tampered_proofs)
 }
 END_TEST
 
+/* Every allocation of ours fails in turn: the status says so, and what is there is untouched. GLPK's own are its own. */
+START_TEST(memory_that_is_out)
+{
+    static quell_tailored made;
+    static quell_textbook best;
+    const quell_tailor_limits limit = {.1, 1e-4, 3};
+    const quell_textbook_limits how = {.residual_limit = .1, .parts = 2};
+    const quell_bands bands = {.count = 2, .band = {{{40, 43}, {.03, .06}, 0}, {{69, 73}, {.03, .06}, 0}}};
+    bool failed = true;
+    for (size_t n = 1; failed; n += 1 + n / 8) {
+        made.shaper.count = 77;
+        quell_memory_fail_at(n);
+        quell_status status = quell_tailor(&made, &bands, &limit, NULL);
+        quell_memory_fail_at(0);
+        failed = status == QUELL_E_MEMORY;
+        ck_assert_msg(failed ? made.shaper.count == 77 : status == QUELL_OK, "allocation %zu: status %d", n, (int)status);
+    }
+    failed = true;
+    for (size_t n = 1; failed; n += 1 + n / 8) {
+        best.parts = 77;
+        quell_memory_fail_at(n);
+        quell_status status = quell_textbook_best(&best, &bands, &how, NULL);
+        quell_memory_fail_at(0);
+        failed = status == QUELL_E_MEMORY;
+        ck_assert_msg(failed ? best.parts == 77 : status == QUELL_OK, "allocation %zu: status %d", n, (int)status);
+    }
+}
+END_TEST
+
 Suite *suite_tailor(void)
 {
     Suite *suite = suite_create("tailor");
@@ -359,6 +388,7 @@ Suite *suite_tailor(void)
     tcase_add_test(cases, bands_that_are_none);
     tcase_add_test(cases, overlapping_bands);
     tcase_add_test(cases, tampered_proofs);
+    tcase_add_test(cases, memory_that_is_out);
     suite_add_tcase(suite, cases);
     return suite;
 }
