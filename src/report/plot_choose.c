@@ -61,14 +61,15 @@ static void add_curve(quell_plot *plot, const quell_axis_choice *choice, size_t 
 static void frequency_panel(quell_plot *plot, const quell_axis_choice *choice, const quell_modes *modes)
 {
     size_t row[CURVES_MAX], curves = leading_rows(choice, row);
-    double range_hz[2] = {HUGE_VAL, 0}, damping_ratio = modes->mode[choice->strongest].damping_ratio;
+    double strongest_hz = modes->mode[choice->strongest].frequency_hz;
+    double range_hz[2] = {0.3 * strongest_hz, 3 * strongest_hz}, damping_ratio = modes->mode[choice->strongest].damping_ratio;
     char title[128], label[128];
     snprintf(title, sizeof title, "%c axis: residual vibration of a mode of damping ratio %s",
              choice->axis - 'a' + 'A', quell_number_fixed(damping_ratio, 3).text);
     quell_plot_panel(plot, title, "natural frequency (Hz)", "residual vibration V (%)");
     for (size_t k = 0; k < choice->modes; k++) {
-        range_hz[0] = fmin(range_hz[0], 0.6 * choice->uncertainty_hz[k][0]);
-        range_hz[1] = fmax(range_hz[1], 1.5 * choice->uncertainty_hz[k][1]);
+        range_hz[0] = fmin(range_hz[0], 0.9 * choice->uncertainty_hz[k][0]);
+        range_hz[1] = fmax(range_hz[1], 1.1 * choice->uncertainty_hz[k][1]);
         snprintf(label, sizeof label, "mode %zu, weight %s %%", k + 1,
                  quell_number_percent(choice->weight[k]).text);
         quell_plot_stretch(plot, choice->uncertainty_hz[k][0], choice->uncertainty_hz[k][1], label);
