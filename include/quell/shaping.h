@@ -171,7 +171,7 @@ enum { QUELL_TAILOR_BANDS_MAX = 8, QUELL_ATOMS_MAX = 64 };
 
 #define QUELL_BAND_HZ_MIN 0.01
 #define QUELL_BAND_HZ_MAX 1e4
-#define QUELL_BAND_RATIO_MAX 50.0     /**< of the highest frequency of all bands to the lowest */
+#define QUELL_BAND_RATIO_MAX 20.0     /**< of the highest frequency of all bands to the lowest: wider designs take minutes */
 #define QUELL_RESIDUAL_LIMIT_MIN 1e-3 /**< of a design */
 
 /** A mode that may lie anywhere in a range of natural frequency and damping ratio. */

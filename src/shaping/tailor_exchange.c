@@ -7,6 +7,7 @@
 #include <string.h>
 
 enum { EVEN_TIMES = 25, FIRST_FREQUENCIES = 9, LATER_FREQUENCIES = 3, ANGLES = 4, ROUNDS = 40 };
+enum { ADDED_MOST = 40 /* rows a round */, ROWS_MANY = 240, EXCHANGES_MOST = 400 };
 enum { TIME_POINTS = 200, POINTS_A_CYCLE = 24, TIME_POINTS_MOST = 8000 };
 
 #define GAP 1e-4         /* between the residual reached and the least possible, of the limit */
@@ -174,20 +175,45 @@ typedef struct row_seeker {
     const quell_shaper *shaper;
     size_t band;
     double above;
-    size_t added;
+    size_t count; /* the worst are kept */
+    double excess[ADDED_MOST];
+    tailor_row row[ADDED_MOST];
 } row_seeker;
 
 static void take_peak(void *into, const band_peak *peak)
 {
     row_seeker *seeker = into;
-    if (!(peak->residual > seeker->above))
+    double excess = peak->residual - seeker->above;
+    size_t at = seeker->count;
+    if (!(excess > 0))
         return;
+    if (at == ADDED_MOST) {
+        at = 0;
+        for (size_t i = 1; i < ADDED_MOST; i++)
+            at = seeker->excess[i] < seeker->excess[at] ? i : at;
+        if (excess <= seeker->excess[at])
+            return;
+    } else {
+        seeker->count++;
+    }
     /* the angle as g has it: phase referred to T / 2; amplitudes are real, so a phasor referred to 0 only turns */
     double w = QUELL_TAU * peak->hz, wd = w * sqrt(1 - peak->zeta * peak->zeta);
     double complex left = quell_residual_phasor(seeker->shaper, peak->hz, peak->zeta);
     double angle = carg(left) - wd * seeker->program->duration_s / 2;
-    add_row(seeker->program, (tailor_row){seeker->band, peak->hz, peak->zeta, angle, 1});
-    seeker->added++;
+    seeker->excess[at] = excess;
+    seeker->row[at] = (tailor_row){seeker->band, peak->hz, peak->zeta, angle, 1};
+}
+
+/* Of many rows, those that prove nothing now are dropped: what is wanted of them is found again. */
+static void drop_idle_rows(tailor_program *program)
+{
+    size_t kept = 0;
+    for (size_t j = 0; j < program->rows && program->rows > ROWS_MANY; j++)
+        if (program->dual[j] > NEGLIGIBLE) {
+            program->row[kept] = program->row[j];
+            program->dual[kept++] = program->dual[j];
+        }
+    program->rows = program->rows > ROWS_MANY ? kept : program->rows;
 }
 
 /* Takes in rows where the shaper leaves more than the program thought, and finds R. */
@@ -195,17 +221,20 @@ static size_t seek_rows(tailor_program *program, double gap)
 {
     const quell_bands *bands = program->bands;
     quell_shaper shaper;
-    size_t added = 0;
+    row_seeker seeker = {.program = program, .shaper = &shaper, .count = 0};
     tailor_program_shaper(program, &shaper);
     program->upper = 0;
     for (size_t k = 0; k < bands->count; k++) {
         double range[2];
-        row_seeker seeker = {program, &shaper, k, program->slack[k] + gap / 2, 0};
+        seeker.band = k;
+        seeker.above = program->slack[k] + gap / 2;
         band_scan(&bands->band[k], &shaper, program->with, take_peak, &seeker, range);
         program->upper = bands->weighted ? program->upper + bands->band[k].weight * range[1] : fmax(program->upper, range[1]);
-        added += seeker.added;
     }
-    return added;
+    drop_idle_rows(program);
+    for (size_t i = 0; i < seeker.count; i++)
+        add_row(program, seeker.row[i]);
+    return seeker.count;
 }
 
 /* f at even times, by turning each atom on from the time before. */
@@ -282,6 +311,8 @@ tailor_answer tailor_program_solve(tailor_program *program, double duration_s, d
         rescale_columns(program, duration_s);
     renew_rows(program);
     for (size_t round = 0; round < ROUNDS && answer == TAILOR_UNSURE; round++) {
+        if (program->exchanges >= EXCHANGES_MOST)
+            return quell_memory_free(space), TAILOR_FAILED;
         lp_problem problem;
         double least;
         set_up(program, space, &problem);
