@@ -1,7 +1,7 @@
 /* Tailored designs: 200 random sets of one to three modes, each limit in turn, weighted and not. Told: what is left, by marching an
    oscillator through the impulses; whether the proof holds; how many impulses; time; and the gain over the best textbook
    shaper, or product of up to three, under the same guarantee. Usage: tailor_study [DESIGNS [SEED]] */
-#include "quell/shaping.h"
+#include "tailor_truth.h"
 
 #include <gsl/gsl_sort.h>
 #include <math.h>
@@ -10,8 +10,6 @@
 #include <time.h>
 
 enum { DESIGNS_MAX = 10000, KINDS = 6 };
-
-static const double limits[] = {.02, .05, .1, .2};
 
 typedef struct row {
     double over, seconds, gain, short_of; /* R over the limit - 1; gain of duration; duration the proof falls short by */
@@ -24,38 +22,6 @@ static double seconds_now(void)
     struct timespec now;
     clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
     return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
-static double uniform(quell_random *random, double low, double high)
-{
-    return low + (high - low) * quell_random_uniform(random);
-}
-
-static void draw(quell_bands *out, quell_random *random, size_t i)
-{
-    double sum = 0;
-    *out = (quell_bands){.count = 1 + i % 3, .weighted = i / 3 % 2 == 1};
-    for (size_t k = 0; k < out->count; k++) {
-        double f = 20 * pow(7.5, uniform(random, 0, 1)), half = uniform(random, .02, .15), zeta = uniform(random, .01, .1);
-        out->band[k] = (quell_band){{f * (1 - half), f * (1 + half)}, {.7 * zeta, 1.4 * zeta}, uniform(random, .1, 1.1)};
-        sum += out->band[k].weight;
-    }
-    for (size_t k = 0; k < out->count; k++)
-        out->band[k].weight /= sum;
-}
-
-/* As in tests/unit/test_tailor.c: the exact state of x'' + 2 zeta w x' + w^2 x = 0 from impulse to impulse. */
-static double left_by_marching(const quell_shaper *shaper, double hz, double zeta)
-{
-    double w = QUELL_TAU * hz, wd = w * sqrt(1 - zeta * zeta), x = 0, v = 0, t = 0;
-    for (size_t i = 0; i < shaper->count; i++) {
-        double dt = shaper->time_s[i] - t, shrunk = exp(-zeta * w * dt), c = cos(wd * dt), s = sin(wd * dt);
-        double next_x = shrunk * (x * c + (v + zeta * w * x) / wd * s);
-        v = shrunk * (v * c - (zeta * w * v + w * w * x) / wd * s) + shaper->amplitude[i];
-        x = next_x;
-        t = shaper->time_s[i];
-    }
-    return hypot(x * wd, v + zeta * w * x);
 }
 
 static double worst(const quell_bands *bands, const quell_shaper *shaper)
@@ -158,7 +124,7 @@ int main(int argc, char **argv)
     for (size_t i = 0; i < wanted; i++) {
         quell_bands bands;
         draw(&bands, random, i);
-        if (run(&rows[count], &bands, limits[i % 4]))
+        if (run(&rows[count], &bands, tailor_limits[i % 4]))
             count++;
         else
             failed++;

@@ -3,28 +3,13 @@
 #include "suites.h"
 
 #include "sanitized.h"
+#include "tailor_truth.h"
 
 #include "quell/shaping.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* Amplitude left by a shaper, relative to one unit impulse: state (x, v) of an oscillator, each impulse adds to v, and between
-   them the state turns by the exact solution of x'' + 2 zeta w x' + w^2 x = 0. */
-static double left_by_marching(const quell_shaper *shaper, double hz, double zeta)
-{
-    double w = QUELL_TAU * hz, wd = w * sqrt(1 - zeta * zeta), x = 0, v = 0, t = 0;
-    for (size_t i = 0; i < shaper->count; i++) {
-        double dt = shaper->time_s[i] - t, shrunk = exp(-zeta * w * dt), c = cos(wd * dt), s = sin(wd * dt);
-        double next_x = shrunk * (x * c + (v + zeta * w * x) / wd * s);
-        double next_v = shrunk * (v * c - (zeta * w * v + w * w * x) / wd * s);
-        x = next_x;
-        v = next_v + shaper->amplitude[i];
-        t = shaper->time_s[i];
-    }
-    return hypot(x * wd, v + zeta * w * x);
-}
 
 static double worst_by_marching(const quell_bands *bands, const quell_shaper *shaper, size_t frequencies, size_t dampings)
 {
@@ -109,26 +94,6 @@ END_TEST
 
 /* ---------------------------------------------------------------- random designs */
 
-static double uniform(quell_random *random, double low, double high)
-{
-    return low + (high - low) * quell_random_uniform(random);
-}
-
-static void draw(quell_bands *out, quell_random *random, size_t i)
-{
-    double sum = 0;
-    *out = (quell_bands){.count = 1 + i % 3, .weighted = i / 3 % 2 == 1};
-    for (size_t k = 0; k < out->count; k++) {
-        double f = 20 * pow(7.5, uniform(random, 0, 1)), half = uniform(random, .02, .15), zeta = uniform(random, .01, .1);
-        out->band[k] = (quell_band){{f * (1 - half), f * (1 + half)}, {.7 * zeta, 1.4 * zeta}, uniform(random, .1, 1.1)};
-        sum += out->band[k].weight;
-    }
-    for (size_t k = 0; k < out->count; k++)
-        out->band[k].weight /= sum;
-}
-
-static const double limits[] = {.02, .05, .1, .2};
-
 START_TEST(random_designs)
 {
     quell_random *random = quell_random_create(20261127);
@@ -136,7 +101,7 @@ START_TEST(random_designs)
     for (size_t i = 0; i < count; i++) {
         quell_bands bands;
         draw(&bands, random, i);
-        double limit = limits[i % 4], bound = 0, sum = 0;
+        double limit = tailor_limits[i % 4], bound = 0, sum = 0;
         quell_tailored made = design(&bands, limit, 0, 0);
         double worst = worst_by_marching(&bands, &made.shaper, 200, 4);
         ck_assert_msg(worst <= limit * (1 + 1e-3), "design %zu leaves %g, want %g", i, worst, limit);
@@ -183,13 +148,13 @@ START_TEST(the_textbook_is_no_shorter)
         quell_bands bands;
         draw(&bands, random, i);
         static quell_textbook best;
-        const quell_textbook_limits how = {.residual_limit = limits[i % 4], .parts = 2};
+        const quell_textbook_limits how = {.residual_limit = tailor_limits[i % 4], .parts = 2};
         quell_error err = {0};
         ck_assert_msg(quell_textbook_best(&best, &bands, &how, &err) == QUELL_OK, "%s", err.text);
-        quell_tailored made = design(&bands, limits[i % 4], 0, 0);
+        quell_tailored made = design(&bands, tailor_limits[i % 4], 0, 0);
         ck_assert_msg(duration(&made.shaper) <= 1.001 * duration(&best.shaper), "design %zu: %g, textbook %g", i,
                       duration(&made.shaper), duration(&best.shaper));
-        ck_assert(worst_by_marching(&bands, &best.shaper, 200, 2) <= limits[i % 4] * (1 + 1e-3));
+        ck_assert(worst_by_marching(&bands, &best.shaper, 200, 2) <= tailor_limits[i % 4] * (1 + 1e-3));
     }
     quell_random_destroy(random);
 }
