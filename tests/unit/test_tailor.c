@@ -42,8 +42,8 @@ static quell_tailored design(const quell_bands *bands, double limit, double tick
     return made;
 }
 
-/* 42 and 71 Hz, 10 % either side, damping ratio .03 to .1, 5 %: prototyped with another linear-program solver (HiGHS by way of
-   SciPy) before this was written. */
+/* 42 and 71 Hz, 10 % either side, damping ratio .03 to .1, 5 %: from a numerical prototype that was made before this was written;
+   scipy.optimize.linprog over a fixed grid of times, modes and 48 angles finds 4.996 % at that duration (run by hand). */
 static const quell_bands oracle = {.count = 2, .band = {{{37.8, 46.2}, {.03, .1}, 0}, {{63.9, 78.1}, {.03, .1}, 0}}};
 
 START_TEST(the_prototype_agrees)
