@@ -4,7 +4,7 @@
 
 #include "quell/choose.h"
 
-enum { NEEDS_FREQUENCIES = 61, NEEDS_DAMPINGS = 3 };
+enum { NEEDS_DAMPINGS = 3 };
 
 /* One mode: U = hz x zeta, and the ringing it is left with after the reference move without a shaper. */
 typedef struct needs_mode {

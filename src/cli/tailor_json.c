@@ -55,6 +55,7 @@ quell_json tailor_json(const tailor_view *view)
 {
     quell_json json = quell_json_begin("quell.tailor/1");
     cli_json_shaper(&json, json.root, "shaper", &view->made.shaper);
+    quell_json_text(&json, json_object_get(json.root, "shaper"), "family", view->smooth > 0 ? "smooth-tailored" : "tailored");
     quell_json_number(&json, json.root, "mean_s", view->moments.mean_s, "");
     quell_json_number(&json, json.root, "spread_s", view->moments.spread_s, "");
     quell_json_number(&json, json.root, "mean_abs_deviation_s", view->moments.mean_abs_deviation_s, "");

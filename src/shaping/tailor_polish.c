@@ -5,7 +5,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { PEAKS_MOST = 160, STEPS_MOST = 40, UNKNOWNS_MOST = 2 * QUELL_SHAPER_MAX + QUELL_TAILOR_BANDS_MAX };
+enum { STEPS_MOST = 40, UNKNOWNS_MOST = 2 * QUELL_SHAPER_MAX + QUELL_TAILOR_BANDS_MAX };
 enum { IMPULSES_MOST = 24 }; /* that are polished: more are left as they are */
 
 #define FIRST_STEP 0.01   /* of the duration, and of the sum of amplitudes */
@@ -49,48 +49,13 @@ void tailor_merge(quell_shaper *shaper, double apart)
 
 /* ---------------------------------------------------------------- one step */
 
-typedef struct demand {
-    size_t band;
-    double hz, zeta, residual;
-} demand;
-
 typedef struct polish {
     const quell_bands *bands;
-    size_t demands, band; /* band: of the peaks that come */
-    demand demand[PEAKS_MOST];
-    double worst[QUELL_TAILOR_BANDS_MAX];
-    double entry[(PEAKS_MOST + 1) * UNKNOWNS_MOST], bound[PEAKS_MOST + 1];
+    demand_list list;
+    double entry[(DEMANDS_MOST + 1) * UNKNOWNS_MOST], bound[DEMANDS_MOST + 1];
     double cost[UNKNOWNS_MOST], low[UNKNOWNS_MOST], high[UNKNOWNS_MOST], x[UNKNOWNS_MOST];
-    lp_kind kind[PEAKS_MOST + 1];
+    lp_kind kind[DEMANDS_MOST + 1];
 } polish;
-
-static void take_peak(void *into, const band_peak *peak)
-{
-    polish *work = into;
-    if (work->demands < PEAKS_MOST)
-        work->demand[work->demands++] = (demand){work->band, peak->hz, peak->zeta, peak->residual};
-}
-
-/* Finds the maxima that matter, and R. */
-static double list_demands(polish *work, const quell_shaper *shaper)
-{
-    const quell_bands *bands = work->bands;
-    double total = 0;
-    work->demands = 0;
-    for (size_t k = 0; k < bands->count; k++) {
-        double range[2];
-        size_t first = work->demands, kept = first;
-        work->band = k;
-        band_scan(&bands->band[k], shaper, NULL, take_peak, work, range);
-        for (size_t i = first; i < work->demands; i++)
-            if (work->demand[i].residual >= WORTH_A_ROW * range[1])
-                work->demand[kept++] = work->demand[i];
-        work->demands = kept;
-        work->worst[k] = range[1];
-        total = bands->weighted ? total + bands->band[k].weight * range[1] : fmax(total, range[1]);
-    }
-    return total;
-}
 
 /* How what a demand asks about changes with amplitude i and with time i. */
 static double set_row(const demand *of, const quell_shaper *shaper, double *by_amplitude, double *by_time)
@@ -115,7 +80,7 @@ static void set_up(polish *work, const quell_shaper *shaper, double step, lp_pro
     const quell_bands *bands = work->bands;
     size_t n = shaper->count, slacks = bands->weighted ? bands->count : 1, columns = 2 * n + slacks;
     double duration_s = shaper->time_s[n - 1];
-    *out = (lp_problem){.rows = work->demands + 1, .columns = columns, .cost = work->cost, .entry = work->entry,
+    *out = (lp_problem){.rows = work->list.count + 1, .columns = columns, .cost = work->cost, .entry = work->entry,
                         .bound = work->bound, .kind = work->kind, .low = work->low, .high = work->high};
     memset(work->entry, 0, out->rows * columns * sizeof *work->entry);
     for (size_t i = 0; i < n; i++) {
@@ -125,21 +90,21 @@ static void set_up(polish *work, const quell_shaper *shaper, double step, lp_pro
         work->high[i] = step;
         work->low[n + i] = end ? 0 : -fmin(step, (shaper->time_s[i] - shaper->time_s[i - 1]) / duration_s / 3);
         work->high[n + i] = end ? 0 : fmin(step, (shaper->time_s[i + 1] - shaper->time_s[i]) / duration_s / 3);
-        work->entry[work->demands * columns + i] = 1;
+        work->entry[work->list.count * columns + i] = 1;
     }
     for (size_t k = 0; k < slacks; k++) {
         work->cost[2 * n + k] = bands->weighted ? bands->band[k].weight : 1;
         work->low[2 * n + k] = 0;
         work->high[2 * n + k] = HUGE_VAL;
     }
-    work->bound[work->demands] = 0;
-    work->kind[work->demands] = LP_EQUAL;
-    for (size_t j = 0; j < work->demands; j++) {
+    work->bound[work->list.count] = 0;
+    work->kind[work->list.count] = LP_EQUAL;
+    for (size_t j = 0; j < work->list.count; j++) {
         double *row = work->entry + j * columns;
-        work->bound[j] = -set_row(&work->demand[j], shaper, row, row + n);
+        work->bound[j] = -set_row(&work->list.demand[j], shaper, row, row + n);
         for (size_t i = 0; i < n; i++)
             row[n + i] *= duration_s;
-        row[2 * n + (bands->weighted ? work->demand[j].band : 0)] = -1;
+        row[2 * n + (bands->weighted ? work->list.demand[j].band : 0)] = -1;
         work->kind[j] = LP_AT_MOST;
     }
 }
@@ -166,7 +131,7 @@ double tailor_polish(quell_shaper *shaper, const quell_bands *bands)
         return quell_bands_residual(bands, shaper);
     }
     work->bands = bands;
-    double residual = list_demands(work, shaper), step = FIRST_STEP;
+    double residual = demands_list(&work->list, bands, shaper, WORTH_A_ROW), step = FIRST_STEP;
     for (size_t i = 0; i < STEPS_MOST && step > LAST_STEP; i++) {
         lp_problem problem;
         double least;
@@ -179,7 +144,7 @@ double tailor_polish(quell_shaper *shaper, const quell_bands *bands)
         if (reached < residual) {
             double gained = residual - reached, promised = residual - least;
             *shaper = moved;
-            residual = list_demands(work, shaper);
+            residual = demands_list(&work->list, bands, shaper, WORTH_A_ROW);
             step *= gained > 0.75 * promised ? 2 : gained < 0.25 * promised ? 0.5 : 1;
             if (gained < 1e-9)
                 break;

@@ -19,6 +19,24 @@ void band_scan(const quell_band *band, const quell_shaper *shaper, const quell_s
 /* Frequencies that show a band's V for shapers of that duration. */
 size_t band_points(const quell_band *band, double duration_s);
 
+/* ---------------------------------------------------------------- demands (demands.c) */
+
+enum { DEMANDS_MOST = 160 };
+
+/* A mode of a band at which the residual has a maximum. */
+typedef struct demand {
+    size_t band;
+    double hz, zeta, residual;
+} demand;
+
+typedef struct demand_list {
+    size_t count, band; /* band: of the maxima that come */
+    demand demand[DEMANDS_MOST];
+} demand_list;
+
+/* Lists the maxima of at least that share of their band's worst; returns R. */
+double demands_list(demand_list *list, const quell_bands *bands, const quell_shaper *shaper, double least_share);
+
 /* ---------------------------------------------------------------- linear programs (tailor_lp.c) */
 
 /* Minimise cost . x where x >= 0 and every row's bound holds. Entries are by row, `columns` to a row. */

@@ -15,13 +15,8 @@
 #define LATER_STEP 2e-3
 #define WORTH_A_STEP 1e-8
 
-enum { PEAKS_MOST = 120, SETTINGS = 3 * TEXTBOOK_PARTS, STEPS_BACK = 12 };
+enum { SETTINGS = 3 * TEXTBOOK_PARTS, STEPS_BACK = 12 };
 enum { COLUMNS = SETTINGS + QUELL_TAILOR_BANDS_MAX + 1 /* settings, s of each band, what exceeds the limit */ };
-
-typedef struct demand {
-    size_t band;
-    double hz, zeta, residual;
-} demand;
 
 typedef struct improvement {
     const quell_bands *bands;
@@ -31,12 +26,11 @@ typedef struct improvement {
     struct {
         size_t part, what; /* 0 frequency, 1 damping ratio, 2 tolerance */
     } setting[SETTINGS];
-    size_t demands, band;
-    demand demand[PEAKS_MOST];
-    double slope[PEAKS_MOST][SETTINGS], measure_slope[SETTINGS];
-    double entry[(PEAKS_MOST + QUELL_TAILOR_BANDS_MAX + 1) * COLUMNS], bound[PEAKS_MOST + QUELL_TAILOR_BANDS_MAX + 1];
+    demand_list list;
+    double slope[DEMANDS_MOST][SETTINGS], measure_slope[SETTINGS];
+    double entry[(DEMANDS_MOST + QUELL_TAILOR_BANDS_MAX + 1) * COLUMNS], bound[DEMANDS_MOST + QUELL_TAILOR_BANDS_MAX + 1];
     double cost[COLUMNS], low[COLUMNS], high[COLUMNS], x[COLUMNS];
-    lp_kind kind[PEAKS_MOST + QUELL_TAILOR_BANDS_MAX + 1];
+    lp_kind kind[DEMANDS_MOST + QUELL_TAILOR_BANDS_MAX + 1];
 } improvement;
 
 static void list_settings(improvement *work, const textbook_candidate *of)
@@ -81,33 +75,6 @@ static bool build(textbook_candidate *of, const quell_textbook_limits *limits)
     return true;
 }
 
-static void take_peak(void *into, const band_peak *peak)
-{
-    improvement *work = into;
-    if (work->demands < PEAKS_MOST)
-        work->demand[work->demands++] = (demand){work->band, peak->hz, peak->zeta, peak->residual};
-}
-
-/* Lists the maxima that matter; R. */
-static double list_demands(improvement *work, const quell_shaper *shaper)
-{
-    const quell_bands *bands = work->bands;
-    double total = 0;
-    work->demands = 0;
-    for (size_t k = 0; k < bands->count; k++) {
-        double range[2];
-        size_t kept = work->demands, first = kept;
-        work->band = k;
-        band_scan(&bands->band[k], shaper, NULL, take_peak, work, range);
-        for (size_t i = first; i < work->demands; i++)
-            if (work->demand[i].residual >= WORTH_A_ROW * range[1])
-                work->demand[kept++] = work->demand[i];
-        work->demands = kept;
-        total = bands->weighted ? total + bands->band[k].weight * range[1] : fmax(total, range[1]);
-    }
-    return total;
-}
-
 /* Derivatives of the demands and of the measure by every setting. */
 static void differentiate(improvement *work, const textbook_candidate *of)
 {
@@ -120,8 +87,8 @@ static void differentiate(improvement *work, const textbook_candidate *of)
         }
         bool there = by > 0 || (change(work, &moved, i, by) && build(&moved, work->limits));
         work->measure_slope[i] = there ? (moved.measure / of->measure - 1) / by : 0;
-        for (size_t j = 0; j < work->demands; j++) {
-            const demand *at = &work->demand[j];
+        for (size_t j = 0; j < work->list.count; j++) {
+            const demand *at = &work->list.demand[j];
             double now = quell_residual(&of->made.shaper, at->hz, at->zeta);
             work->slope[j][i] = there ? (quell_residual(&moved.made.shaper, at->hz, at->zeta) - now) / by : 0;
         }
@@ -131,7 +98,7 @@ static void differentiate(improvement *work, const textbook_candidate *of)
 static void set_up(improvement *work, const textbook_candidate *of, double step, lp_problem *out)
 {
     const quell_bands *bands = work->bands;
-    size_t n = work->settings, slacks = bands->count, columns = n + slacks + 1, rows = work->demands;
+    size_t n = work->settings, slacks = bands->count, columns = n + slacks + 1, rows = work->list.count;
     double limit = work->limit;
     size_t limit_rows = bands->weighted ? 1 : bands->count;
     *out = (lp_problem){.rows = rows + limit_rows, .columns = columns, .cost = work->cost, .entry = work->entry,
@@ -151,8 +118,8 @@ static void set_up(improvement *work, const textbook_candidate *of, double step,
     for (size_t j = 0; j < rows; j++) {
         double *row = work->entry + j * columns;
         memcpy(row, work->slope[j], n * sizeof *row);
-        row[n + work->demand[j].band] = -1;
-        work->bound[j] = -work->demand[j].residual;
+        row[n + work->list.demand[j].band] = -1;
+        work->bound[j] = -work->list.demand[j].residual;
         work->kind[j] = LP_AT_MOST;
     }
     for (size_t r = 0; r < limit_rows; r++) {
@@ -199,7 +166,7 @@ static void go(improvement *work, textbook_candidate *of, double step, size_t st
     outcome last = WENT;
     for (size_t i = 0; i < steps && step > LAST_STEP; i++) {
         if (last != STAYED) {
-            of->made.residual_worst = list_demands(work, &of->made.shaper);
+            of->made.residual_worst = demands_list(&work->list, work->bands, &of->made.shaper, WORTH_A_ROW);
             differentiate(work, of);
         }
         last = try_step(work, of, step);
