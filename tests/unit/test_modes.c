@@ -510,7 +510,7 @@ START_TEST(failing_allocations)
     const double *axes[] = {x[0], x[1], x[2]};
     quell_shaper shaper;
     ck_assert_int_eq(quell_shaper_parse(&shaper, "zv:70", NULL), QUELL_OK);
-    quell_welch_options welch = {.segment = 400, .overlap = -1, .cross = true};
+    quell_welch_options welch = {.segment = 160, .overlap = -1, .cross = true};
     quell_modes_options options = {.shaper_on = &shaper};
     quell_status status = QUELL_E_MEMORY;
     size_t tried = 0;
