@@ -24,4 +24,9 @@ void cli_json_shaper(quell_json *json, json_t *in, const char *key, const quell_
         quell_json_null(json, object, "tolerance", "this shaper has no humps of a given height");
     quell_json_numbers(json, object, "amplitudes", shaper->amplitude, shaper->count);
     quell_json_numbers(json, object, "times_s", shaper->time_s, shaper->count);
+    if (shaper->family != NULL && (shaper->family->flags & QUELL_FAMILY_SMOOTH) != 0 && shaper->count > 1) {
+        json_t *kernel = quell_json_object(json, object, "kernel"); /* its values are the weights of equal steps: sum 1 */
+        quell_json_number(json, kernel, "step_s", shaper->time_s[1] - shaper->time_s[0], "");
+        quell_json_numbers(json, kernel, "values", shaper->amplitude, shaper->count);
+    }
 }
