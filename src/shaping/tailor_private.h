@@ -58,7 +58,9 @@ typedef struct lp_problem {
    or no memory, or the solver gives up. */
 bool lp_solve(const lp_problem *problem, double *x, double *dual, double *least);
 
-/* ---------------------------------------------------------------- one duration (tailor_exchange.c) */
+/* ---------------------------------------------------------------- one duration (tailor_exchange.c, tailor_seek.c) */
+
+#define TAILOR_NEGLIGIBLE 1e-11 /* of amplitudes and weights */
 
 enum { TAILOR_ROWS_MAX = 640, TAILOR_COLUMNS_MAX = 160 };
 
@@ -108,6 +110,20 @@ quell_status tailor_check_limits(const quell_tailor_limits *limits, quell_error 
 /* The shortest duration at which the limit is met: found between range_s[0], known to be too short, and range_s[1], whose shaper is
    *best. False if the programs cannot be solved. */
 bool tailor_shortest(tailor_program *program, double limit, double range_s[2], quell_shaper *best, size_t *programs);
+
+/* Re(exp(-j angle) g(t)) of a row, as far as what it is convolved with leaves it. */
+double tailor_row_at(const tailor_row *row, double duration_s, double t);
+
+/* Takes a time, or a demand, into the program; what is there already, or finds no room, is passed over. */
+void tailor_add_column(tailor_program *program, double t);
+void tailor_add_row(tailor_program *program, tailor_row row);
+
+/* Takes in times at which an impulse would lower the residual, and finds the least residual possible: program->lower. Returns how
+   many. */
+size_t tailor_seek_columns(tailor_program *program, double gap);
+
+/* Takes in rows where the shaper leaves more than the program thought, and finds R: program->upper. Returns how many. */
+size_t tailor_seek_rows(tailor_program *program, double gap);
 
 /* The impulses that are not 0, as a shaper that ends at the duration. */
 void tailor_program_shaper(const tailor_program *program, quell_shaper *out);
