@@ -182,7 +182,8 @@ typedef enum quell_dimension {
     QUELL_SPEED,
     QUELL_ACCELERATION,
     QUELL_MASS,
-    QUELL_ANGLE
+    QUELL_ANGLE,
+    QUELL_JERK
 } quell_dimension;
 
 typedef struct quell_unit {

@@ -41,6 +41,11 @@ quell_status quell_value_refuse(const char *key, const json_t *value, const char
 /** Is it this text? */
 bool quell_value_is(const json_t *value, const char *text);
 
+/** The number under key of the object `in`, from low to high; `place` ("modes[0].") stands before the key in the message.
+    QUELL_OK; QUELL_E_DATA, with *out undefined. */
+quell_status quell_value_number(double *out, const json_t *in, const char *key, const char *place, double low, double high,
+                                quell_error *err);
+
 /** How to read a recording. Zeroed: everything from the file itself. Texts are as on the command line. */
 typedef struct quell_read_options {
     const char *columns; /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; of channels in a sound file, of

@@ -332,6 +332,13 @@ quell_status quell_modes_measure(const quell_recording *recording, size_t axis, 
                                  quell_arena *arena, quell_spectrum *spectrum, quell_modes *out, quell_measured *how,
                                  quell_error *err);
 
+/** Reads what `quell modes --json` printed, the object quell.modes/1: frequencies, damping ratios, participations, their
+    intervals, directions and doubts, and what was said of the excitation; what the fit came to is not taken. *axis: 'x' or 'y',
+    0 where it is not stated. QUELL_OK; QUELL_E_DATA naming the file, the key, what was found and wanted: over 1 MiB, no
+    JSON (with its line), another object, more than QUELL_MODES_MAX modes, a value of a wrong type or out of range, an
+    interval that does not hold its value; QUELL_E_IO; QUELL_E_MEMORY. Texts live in arena; out untouched on failure. */
+quell_status quell_modes_read(quell_modes *out, char *axis, const quell_source *source, quell_arena *arena, quell_error *err);
+
 /** A direction in words: "along X", "along X, 8 deg towards -Z"; "" if it is not known. size >= 48. Returns out. */
 const char *quell_direction_words(const double direction[3], char *out, size_t size);
 

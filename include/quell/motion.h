@@ -94,6 +94,12 @@ quell_status quell_motion_add_event(quell_motion_list *list, double velocity_mps
 quell_status quell_motion_add_stroke(quell_motion_list *list, double length_m, double speed_mps,
                                      double acceleration_mps2, quell_error *err);
 
+/** A change of speed by change_mps, at that acceleration (> 0); jerk_mps3: the acceleration rises and falls at this rate, and where
+    the change is too small for it, does not reach its full value; 0: it steps. No change adds nothing.
+    Returns as quell_motion_add_stroke; QUELL_E_USAGE also if jerk is negative or not finite. */
+quell_status quell_motion_add_speed_change(quell_motion_list *list, double change_mps, double acceleration_mps2,
+                                           double jerk_mps3, quell_error *err);
+
 /** Rest; strokes towards + at slow speed, each with its return; rest. Ends where it began.
     Returns as quell_motion_add_stroke; QUELL_E_USAGE also if a time is negative or not finite. */
 quell_status quell_motion_add_preamble(quell_motion_list *list, const quell_preamble *preamble,

@@ -24,6 +24,50 @@ double complex quell_ringing_phasor(const quell_mode *mode, const quell_motion *
 double quell_ringing_amplitude(const quell_mode *mode, const quell_motion *motion, const quell_shaper *shaper,
                                double time_s);
 
+/** Motion through a shaper (NULL: none), as motion of its own: every event once for each impulse, in order of time. list starts as
+    {0} and is the caller's to free, also after a failure; its end is that of the last event.
+    QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_motion_shape(quell_motion_list *list, const quell_motion *motion, const quell_shaper *shaper, quell_error *err);
+
+/** Deflection of all modes together at count times start_s + i step_s (step_s > 0), deflection_m[i] = sum of
+    Re[R exp(s t)] - c (a / w^2 - 2 z b / w^3): what rings, and what acceleration a and jerk b hold meanwhile.
+    envelope_m[i] (NULL: not wanted): the sum of |R exp(s t)|, which the ringing cannot exceed. Modes as for
+    quell_ringing_phasor. held_mps2: acceleration held since long before the first event, whose deflection has come to
+    rest; 0 for motion that begins at a steady speed. Exact at every time, whatever the step. */
+void quell_ringing_series(const quell_mode *mode, size_t modes, const quell_motion *motion, double held_mps2, double start_s,
+                          double step_s, size_t count, double *deflection_m, double *envelope_m);
+
+/** A move that ends at a right-angled corner at time 0: the axis across brakes to corner_mps, which it loses in a step at the
+    corner, and the wall is drawn along the other axis. */
+typedef struct quell_corner_move {
+    double from_mps;          /**< speed before braking; 0: it has braked since long before (the choice's reference move), or,
+                                   without acceleration, come at corner_mps */
+    double corner_mps;        /**< >= 0 */
+    double acceleration_mps2; /**< of braking, and along the wall; 0: only the step, if from_mps is 0 or corner_mps */
+    double jerk_mps3;         /**< 0: acceleration steps */
+    double wall_mps;          /**< speed reached along the wall, >= corner_mps; > 0 */
+} quell_corner_move;
+
+/** Events of both axes; across is what makes the ringing, *held_mps2 as for quell_ringing_series. The lists start as {0} and are
+    the caller's to free, also after a failure. QUELL_OK; QUELL_E_USAGE naming the value out of range; QUELL_E_MEMORY. */
+quell_status quell_corner_move_build(const quell_corner_move *move, quell_motion_list *across, double *held_mps2,
+                                     quell_motion_list *along, quell_error *err);
+
+/** Ripple of one mode after a move. */
+typedef struct quell_ripple {
+    double amplitude_m;         /**< of the envelope when the last event has come, through the shaper if there is one */
+    double amplitude_ci95_m[2]; /**< the range over the 95 % region of frequency, damping ratio and participation; NaN if the mode
+                                     has no intervals */
+    double spacing_m;           /**< speed along the wall by damped frequency */
+} quell_ripple;
+
+/** The interval is the range over the ball of radius 1.96 in ln f, ln z and c, each by its standard error (of its 95 % interval;
+    where that is NaN the value is taken as exact), independent of each other: for a straight-line dependence the usual
+    interval, and where the amplitude has its least at the estimate, as at a shaper's zero, it still holds the truth as
+    often. Sampled at 1200 points.
+    mode, motion, shaper (NULL: none) as for quell_ringing_amplitude; wall_mps > 0. */
+quell_ripple quell_ripple_predict(const quell_mode *mode, const quell_motion *motion, const quell_shaper *shaper, double wall_mps);
+
 /** A corner between two straight moves. */
 typedef struct quell_corner {
     double speed_mps;         /**< kept through the corner, >= 0 */

@@ -30,6 +30,8 @@ static const quell_unit units[] = {
     {"kg", QUELL_MASS, 1},
     {"deg", QUELL_ANGLE, QUELL_PI / 180},
     {"rad", QUELL_ANGLE, 1},
+    {"mm/s3", QUELL_JERK, 1e-3},
+    {"m/s3", QUELL_JERK, 1},
 };
 
 static const struct {
@@ -43,6 +45,7 @@ static const struct {
     [QUELL_ACCELERATION] = {"an acceleration with its unit", "6000 mm/s2"},
     [QUELL_MASS] = {"a mass with its unit", "900 g"},
     [QUELL_ANGLE] = {"an angle with its unit", "90 deg"},
+    [QUELL_JERK] = {"a jerk with its unit", "100 m/s3"},
 };
 
 /* name in the one spelling the table uses: micro sign or Greek mu as u, superscript two or ^2 as 2, the degree
@@ -52,7 +55,7 @@ static bool plain_spelling(char *out, size_t size, const char *name, size_t leng
     static const struct {
         const char *from, *to;
     } spelling[] = {{"\xc2\xb5", "u"},   {"\xce\xbc", "u"}, {"\xc2\xb2", "2"}, {"^2", "2"},
-                    {"\xc2\xb0", "deg"}, {"\xb5", "u"},     {"\xb2", "2"},     {"\xb0", "deg"}};
+                    {"\xc2\xb3", "3"},   {"^3", "3"}, {"\xb3", "3"}, {"\xc2\xb0", "deg"}, {"\xb5", "u"},     {"\xb2", "2"},     {"\xb0", "deg"}};
     size_t used = 0;
     if (memchr(name, '\0', length) != NULL)
         return false;

@@ -44,6 +44,12 @@ typedef struct cli_options {
     } tailor;
 
     struct {
+        cli_list mode;
+        const char *corner, *stop, *speed, *shaper, *rounding_limit;
+        double acceleration_mps2;
+    } predict;
+
+    struct {
         cli_list mode, line;
         const char *axis, *excitation, *shaper, *rotation, *preamble, *noise;
         double seconds, rate_hz, clock_error, jitter, lost, step_mps2, range_mps2, oversample, seed;
@@ -89,7 +95,7 @@ typedef struct cli_command {
     quell_status (*run)(struct cli_run *run);
 } cli_command;
 
-extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_compare,
+extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_predict, cli_compare,
     cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);
@@ -236,6 +242,9 @@ quell_status cli_shaper_on(cli_run *run, quell_shaper *out, bool *stated);
 
 /* --excitation, in words or a plan's file, read once a run; *given = false, out untouched, where it is not there. */
 quell_status cli_excitation(cli_run *run, bool *given, quell_shaking *out);
+
+/* A machine file; path NULL: a machine of which nothing is known. */
+quell_status cli_machine_read(cli_run *run, const char *path, quell_machine *machine);
 
 /* What is said where --shaper-on is not stated: cli_modes_make says it once a run. */
 #define CLI_SHAPER_UNSTATED                                                                                  \

@@ -35,21 +35,6 @@ static const cli_group *const groups[] = {&choice_group, &cli_reading_options, &
 #define LEAST_DRIFT 0.03
 /* ---------------------------------------------------------------- inputs */
 
-static quell_status read_machine(cli_run *run, const char *path, quell_machine *machine)
-{
-    quell_machine_unknown(machine);
-    if (path == NULL)
-        return QUELL_OK;
-    quell_file file;
-    quell_source source;
-    quell_status status = quell_file_open(&file, path, &source, &run->err);
-    if (status != QUELL_OK)
-        return status;
-    status = quell_machine_read(machine, &source, &run->err);
-    quell_file_close(&file);
-    return status;
-}
-
 /* What can be refused before any recording is read. */
 static quell_status check_words(cli_run *run, choose_view *view)
 {
@@ -72,7 +57,7 @@ static quell_status check_words(cli_run *run, choose_view *view)
     quell_status status = QUELL_OK;
     if (given->old_machine != NULL) {
         quell_machine *old = QUELL_NEW(run->arena, quell_machine, 1);
-        status = old != NULL ? read_machine(run, given->old_machine, old)
+        status = old != NULL ? cli_machine_read(run, given->old_machine, old)
                              : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a machine");
         if (status != QUELL_OK)
             return status;
@@ -288,7 +273,7 @@ static quell_status run_choose(cli_run *run)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
     quell_status status = check_words(run, view);
     if (status == QUELL_OK)
-        status = read_machine(run, run->given.machine, &view->machine);
+        status = cli_machine_read(run, run->given.machine, &view->machine);
     if (status == QUELL_OK)
         status = check_limit(run, view);
     const cli_list *const files[2] = {&run->given.x, &run->given.y};

@@ -80,16 +80,10 @@ static quell_status write_new(cli_run *run)
 
 static quell_status check_file(cli_run *run, const char *path)
 {
-    quell_file file;
-    quell_source source;
     quell_machine *machine = QUELL_NEW(run->arena, quell_machine, 1);
     if (machine == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a machine");
-    quell_status status = quell_file_open(&file, path, &source, &run->err);
-    if (status != QUELL_OK)
-        return status;
-    status = quell_machine_read(machine, &source, &run->err);
-    quell_file_close(&file);
+    quell_status status = cli_machine_read(run, path, machine);
     if (status == QUELL_OK)
         printf("%s can be used\n", cli_word(run, path));
     return status;

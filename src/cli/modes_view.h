@@ -31,6 +31,9 @@ typedef struct modes_view {
     quell_findings findings; /* of the analysis and of every recording */
 } modes_view;
 
+/* Reads the recordings given, finds the modes of each and pools them; view starts empty. */
+quell_status modes_gather(cli_run *run, modes_view *view);
+
 /* The letter of the axis under test; 0 if nobody said which was shaken. */
 char modes_axis_letter(const modes_view *view);
 

@@ -1,6 +1,7 @@
 /* Files that hold one JSON object: plans, proofs. Hostile like any file. */
 #include "quell/ingest.h"
 
+#include <stdio.h>
 #include <string.h>
 
 enum { MOST_BYTES = 1 << 20 };
@@ -32,6 +33,19 @@ bool quell_value_is(const json_t *value, const char *text)
 {
     return json_is_string(value) && json_string_length(value) == strlen(text) &&
            strcmp(json_string_value(value), text) == 0;
+}
+
+quell_status quell_value_number(double *out, const json_t *in, const char *key, const char *place, double low, double high,
+                                quell_error *err)
+{
+    const json_t *value = json_object_get(in, key);
+    *out = json_number_value(value);
+    if (json_is_number(value) && *out >= low && *out <= high)
+        return QUELL_OK;
+    char name[96], wanted[192];
+    snprintf(name, sizeof name, "%s%s", place, key);
+    snprintf(wanted, sizeof wanted, "a number from %s to %s", quell_number_short(low, 6).text, quell_number_short(high, 6).text);
+    return quell_value_refuse(name, value, wanted, err);
 }
 
 static quell_status read_all(const quell_source *source, const char *what, char *bytes, size_t *length, quell_error *err)

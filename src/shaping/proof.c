@@ -11,19 +11,6 @@
 #define LIMIT_WITHIN 1e-3   /* of the limit, by which R may exceed it */
 #define PROVED_WITHIN 1.1e-3 /* the proof is of a duration no more than this below the shaper's */
 
-static quell_status read_number(double *out, const json_t *in, const char *key, const char *place, double low, double high,
-                                quell_error *err)
-{
-    const json_t *value = json_object_get(in, key);
-    *out = json_number_value(value);
-    if (json_is_number(value) && *out >= low && *out <= high)
-        return QUELL_OK;
-    char name[96], wanted[192];
-    snprintf(name, sizeof name, "%s%s", place, key);
-    snprintf(wanted, sizeof wanted, "a number from %s to %s", quell_number_short(low, 6).text, quell_number_short(high, 6).text);
-    return quell_value_refuse(name, value, wanted, err);
-}
-
 static quell_status read_list(const json_t **out, const json_t *in, const char *key, size_t most, quell_error *err)
 {
     const json_t *list = json_object_get(in, key);
@@ -52,7 +39,7 @@ static quell_status read_bands(quell_bands *out, const json_t *root, quell_error
                       {"damping_ratio_low", &band->damping_ratio[0], 0, QUELL_DAMPING_RATIO_MAX},
                       {"damping_ratio_high", &band->damping_ratio[1], 0, QUELL_DAMPING_RATIO_MAX}};
         for (size_t i = 0; i < sizeof number / sizeof number[0] && status == QUELL_OK; i++)
-            status = read_number(number[i].into, item, number[i].key, place, number[i].low, number[i].high, err);
+            status = quell_value_number(number[i].into, item, number[i].key, place, number[i].low, number[i].high, err);
     }
     return status;
 }
@@ -90,7 +77,7 @@ static quell_status read_atom(quell_atom *out, const json_t *item, size_t j, que
                   {"weight", &out->weight, 0, 1}};
     quell_status status = QUELL_OK;
     for (size_t i = 0; i < sizeof number / sizeof number[0] && status == QUELL_OK; i++)
-        status = read_number(number[i].into, item, number[i].key, place, number[i].low, number[i].high, err);
+        status = quell_value_number(number[i].into, item, number[i].key, place, number[i].low, number[i].high, err);
     if (status == QUELL_OK && band != floor(band))
         status = quell_value_refuse("mode of an atom", json_object_get(item, "mode"), "a whole number", err);
     if (status == QUELL_OK)
@@ -104,11 +91,11 @@ static quell_status read_certificate(quell_proof *out, const json_t *root, quell
     quell_certificate *made = &out->certificate;
     if (!json_is_object(proof))
         return quell_value_refuse("certificate", proof, "an object", err);
-    quell_status status = read_number(&made->duration_s, proof, "duration_s", "certificate.", 1e-9, 1e4, err);
+    quell_status status = quell_value_number(&made->duration_s, proof, "duration_s", "certificate.", 1e-9, 1e4, err);
     if (status == QUELL_OK)
-        status = read_number(&made->bound, proof, "bound", "certificate.", 0, 1, err);
+        status = quell_value_number(&made->bound, proof, "bound", "certificate.", 0, 1, err);
     if (status == QUELL_OK)
-        status = read_number(&made->residual_limit, proof, "residual_limit", "certificate.", 0, 1, err);
+        status = quell_value_number(&made->residual_limit, proof, "residual_limit", "certificate.", 0, 1, err);
     if (status == QUELL_OK)
         status = read_weights(&out->bands, proof, err);
     if (status == QUELL_OK)

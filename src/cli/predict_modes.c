@@ -1,0 +1,160 @@
+/* quell predict: where the modes come from. */
+#include "cli/modes_view.h"
+#include "cli/predict_view.h"
+
+#include <math.h>
+#include <string.h>
+
+#define HZ_MIN 0.01
+#define HZ_MAX 1e6
+#define PARTICIPATION_MAX 1e3
+
+/* HZ:ZETA[:C]; *stated: with C. */
+static quell_status read_mode(cli_run *run, const char *text, quell_mode *out, bool *stated)
+{
+    char copy[96], shown[64], *part[4];
+    size_t count = 0, length = strlen(text);
+    bool fits = length < sizeof copy;
+    if (fits) {
+        memcpy(copy, text, length + 1);
+        for (char *at = copy; at != NULL && count < 4; count++) {
+            part[count] = at;
+            at = strchr(at, ':');
+            if (at != NULL)
+                *at++ = '\0';
+        }
+    }
+    const double unknown = (double)NAN;
+    *out = (quell_mode){.participation = 1,
+                        .frequency_ci95_hz = {unknown, unknown},
+                        .damping_ratio_ci95 = {unknown, unknown},
+                        .participation_ci95 = {unknown, unknown},
+                        .direction = {unknown, unknown, unknown}};
+    *stated = count == 3;
+    fits = fits && (count == 2 || count == 3) &&
+           quell_quantity_parse(part[0], QUELL_FREQUENCY, "Hz", &out->frequency_hz, NULL) == QUELL_OK &&
+           quell_quantity_parse(part[1], QUELL_RATIO, "", &out->damping_ratio, NULL) == QUELL_OK &&
+           (count == 2 || quell_number_parse(part[2], &out->participation, NULL) == QUELL_OK) &&
+           out->frequency_hz >= HZ_MIN && out->frequency_hz <= HZ_MAX && out->damping_ratio >= 0 && out->damping_ratio < 1 &&
+           fabs(out->participation) <= PARTICIPATION_MAX;
+    return fits ? QUELL_OK
+                : quell_fail(&run->err, QUELL_E_USAGE,
+                             "option --mode: found '%s', want HZ:ZETA or HZ:ZETA:C such as 47.3:0.046:1, HZ above 0, ZETA "
+                             "from 0 to below 1, C from -1000 to 1000",
+                             quell_printable(shown, sizeof shown, text, length));
+}
+
+static quell_status from_options(cli_run *run, quell_modes *modes, bool *assumed_one)
+{
+    const cli_list *list = &run->given.predict.mode;
+    if (list->count > QUELL_MODES_MAX)
+        return quell_fail(&run->err, QUELL_E_USAGE, "%zu times --mode, want at most %d", list->count, QUELL_MODES_MAX);
+    *modes = (quell_modes){.excitation = "stated", .participation_known = true};
+    for (size_t i = 0; i < list->count; i++) {
+        bool stated;
+        quell_status status = read_mode(run, list->item[i], &modes->mode[modes->count++], &stated);
+        if (status != QUELL_OK)
+            return status;
+        *assumed_one = *assumed_one || !stated;
+    }
+    return QUELL_OK;
+}
+
+/* Results of `quell modes --json` begin with a brace, which no recording does. Standard input cannot be looked at twice. */
+static quell_status is_saved(cli_run *run, const char *path, bool *out)
+{
+    quell_file file;
+    quell_source source;
+    char bytes[64];
+    size_t got = 0;
+    *out = false;
+    if (strcmp(path, "-") == 0)
+        return QUELL_OK;
+    quell_status status = quell_file_open(&file, path, &source, &run->err);
+    if (status != QUELL_OK)
+        return status;
+    status = source.read(source.context, bytes, sizeof bytes, &got, &run->err);
+    quell_file_close(&file);
+    size_t first = 0;
+    while (first < got && strchr(" \t\r\n", bytes[first]) != NULL && bytes[first] != '\0')
+        first++;
+    *out = status == QUELL_OK && first < got && bytes[first] == '{';
+    return status;
+}
+
+static quell_status from_saved(cli_run *run, const char *path, quell_modes *modes, char *axis)
+{
+    quell_file file;
+    quell_source source;
+    if (run->given.files.count > 1)
+        return quell_fail(&run->err, QUELL_E_USAGE, "%zu files given, want one file of saved modes, or recordings alone",
+                          run->given.files.count);
+    quell_status status = quell_file_open(&file, path, &source, &run->err);
+    if (status != QUELL_OK)
+        return status;
+    status = quell_modes_read(modes, axis, &source, run->arena, &run->err);
+    quell_file_close(&file);
+    return status;
+}
+
+static quell_status from_recordings(cli_run *run, quell_modes *modes, char *axis)
+{
+    modes_view *found = QUELL_NEW(run->arena, modes_view, 1);
+    if (found == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+    quell_status status = modes_gather(run, found);
+    if (status == QUELL_OK)
+        status = modes_find_findings(run, found);
+    if (status != QUELL_OK)
+        return status;
+    *modes = found->modes;
+    *axis = modes_axis_letter(found);
+    cli_say_findings(run, found->recordings == 1 ? found->recording[0].file : "modes", &found->findings);
+    return QUELL_OK;
+}
+
+/* --axis, which must not say otherwise than the file. */
+static quell_status agree_on_axis(cli_run *run, predict_view *view)
+{
+    char stated;
+    quell_status status = cli_driven_axis(run, &stated);
+    if (status == QUELL_OK && stated != 0 && view->axis != 0 && stated != view->axis) {
+        quell_error_set_file(&run->err, view->source);
+        status = quell_fail(&run->err, QUELL_E_USAGE, "holds modes of the %c axis, but --axis says %c", view->axis, stated);
+    }
+    view->axis = stated != 0 ? stated : view->axis;
+    return status;
+}
+
+quell_status predict_modes(cli_run *run, predict_view *view)
+{
+    const cli_list *files = &run->given.files;
+    quell_modes *modes = QUELL_NEW(run->arena, quell_modes, 1);
+    bool saved = false;
+    if (modes == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for modes");
+    if ((files->count == 0) == (run->given.predict.mode.count == 0))
+        return quell_fail(&run->err, QUELL_E_USAGE, "found %s, want one of them: recordings, a file of saved modes, or --mode HZ:ZETA[:C]",
+                          files->count == 0 ? "no modes" : "both files and --mode");
+    view->modes = modes;
+    view->source = files->count > 0 ? files->item[0] : NULL;
+    quell_status status = QUELL_OK;
+    if (files->count == 0)
+        status = from_options(run, modes, &view->assumed_one);
+    else
+        status = is_saved(run, files->item[0], &saved);
+    if (status == QUELL_OK && saved)
+        status = from_saved(run, files->item[0], modes, &view->axis);
+    else if (status == QUELL_OK && files->count > 0)
+        status = from_recordings(run, modes, &view->axis);
+    if (status == QUELL_OK)
+        status = agree_on_axis(run, view);
+    if (status == QUELL_OK && modes->count == 0) {
+        quell_error_set_file(&run->err, view->source);
+        status = quell_fail(&run->err, QUELL_E_NOT_MET, "holds no mode, want one at least");
+    }
+    view->has_amplitude = true;
+    for (size_t k = 0; k < modes->count; k++)
+        view->has_amplitude = view->has_amplitude && isfinite(modes->mode[k].participation);
+    return status;
+}

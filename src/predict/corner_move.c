@@ -1,0 +1,62 @@
+/* The move that leaves ripple on a wall: one axis brakes and stops at a corner, the other begins there. */
+#include "quell/predict.h"
+
+#include <math.h>
+
+static quell_status check(const quell_corner_move *move, quell_error *err)
+{
+    const struct {
+        const char *name, *unit;
+        double value, least;
+    } values[] = {{"speed before braking", "m/s", move->from_mps, 0},
+                  {"corner speed", "m/s", move->corner_mps, 0},
+                  {"acceleration", "m/s2", move->acceleration_mps2, 0},
+                  {"jerk", "m/s3", move->jerk_mps3, 0},
+                  {"speed along the wall", "m/s", move->wall_mps, move->corner_mps}};
+    for (size_t i = 0; i < sizeof values / sizeof values[0]; i++)
+        if (!isfinite(values[i].value) || values[i].value < values[i].least)
+            return quell_fail(err, QUELL_E_USAGE, "%s is %s %s, want %s or more", values[i].name,
+                              quell_number_short(values[i].value, 6).text, values[i].unit,
+                              quell_number_short(values[i].least, 6).text);
+    if (move->wall_mps == 0)
+        return quell_fail(err, QUELL_E_USAGE, "speed along the wall is 0 m/s, want more");
+    if (move->from_mps > 0 && move->from_mps < move->corner_mps)
+        return quell_fail(err, QUELL_E_USAGE, "speed before braking is %s m/s, want the corner's %s m/s or more",
+                          quell_number_short(move->from_mps, 6).text, quell_number_short(move->corner_mps, 6).text);
+    if (move->acceleration_mps2 == 0 && move->from_mps > move->corner_mps)
+        return quell_fail(err, QUELL_E_USAGE, "no acceleration to brake at from %s to %s m/s",
+                          quell_number_short(move->from_mps, 6).text, quell_number_short(move->corner_mps, 6).text);
+    return QUELL_OK;
+}
+
+/* Shifts all events so that the last braking ends at time 0. */
+static void end_at_zero(quell_motion_list *list)
+{
+    for (size_t i = 0; i < list->count; i++)
+        list->event[i].time_s -= list->end_s;
+    list->end_s = 0;
+}
+
+quell_status quell_corner_move_build(const quell_corner_move *move, quell_motion_list *across, double *held_mps2,
+                                     quell_motion_list *along, quell_error *err)
+{
+    quell_status status = check(move, err);
+    if (status != QUELL_OK)
+        return status;
+    *held_mps2 = 0;
+    if (move->from_mps > 0 && move->acceleration_mps2 > 0) {
+        status = quell_motion_add_speed_change(across, move->corner_mps - move->from_mps, move->acceleration_mps2,
+                                               move->jerk_mps3, err);
+        end_at_zero(across);
+    } else if (move->acceleration_mps2 > 0) {
+        *held_mps2 = -move->acceleration_mps2;
+    }
+    if (status == QUELL_OK && (move->corner_mps > 0 || *held_mps2 != 0))
+        status = quell_motion_add_event(across, -move->corner_mps, -*held_mps2, 0, err);
+    if (status == QUELL_OK)
+        status = quell_motion_add_event(along, move->acceleration_mps2 > 0 ? move->corner_mps : move->wall_mps, 0, 0, err);
+    if (status == QUELL_OK && move->acceleration_mps2 > 0)
+        status = quell_motion_add_speed_change(along, move->wall_mps - move->corner_mps, move->acceleration_mps2,
+                                               move->jerk_mps3, err);
+    return status;
+}
