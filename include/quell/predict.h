@@ -63,8 +63,8 @@ typedef struct quell_ripple {
 
 /** The interval is the range over the ball of radius 1.96 in ln f, ln z and c, each by its standard error (of its 95 % interval;
     where that is NaN the value is taken as exact), independent of each other: for a straight-line dependence the usual
-    interval, and where the amplitude has its least at the estimate, as at a shaper's zero, it still holds the truth as
-    often. Sampled at 1200 points.
+    interval, and where the amplitude has its least at the estimate, as at a shaper's zero, it still holds the truth nearly as
+    often (93 % there; suite ripple). Sampled at 1200 points.
     mode, motion, shaper (NULL: none) as for quell_ringing_amplitude; wall_mps > 0. */
 quell_ripple quell_ripple_predict(const quell_mode *mode, const quell_motion *motion, const quell_shaper *shaper, double wall_mps);
 

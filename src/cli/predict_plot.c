@@ -64,7 +64,7 @@ static quell_status add_ripple(cli_run *run, quell_plot *plot, const predict_vie
     quell_plot_panel(plot, title, "distance along the wall (mm)", "deflection (um)");
     quell_plot_x_range(plot, 0, 1e3 * end_m, false);
     quell_plot_y_range(plot, -1e6 * most_m, 1e6 * most_m);
-    quell_plot_curve(plot, QUELL_MARK_DASHED, QUELL_INK_GREY, 1, mm, above, NULL, count, "", (double)NAN);
+    quell_plot_curve(plot, QUELL_MARK_DASHED, QUELL_INK_GREY, 1, mm, above, NULL, count, "envelope", 0.3e3 * end_m);
     quell_plot_curve(plot, QUELL_MARK_DASHED, QUELL_INK_GREY, 1, mm, below, NULL, count, "", (double)NAN);
     quell_plot_curve(plot, QUELL_MARK_LINE, main ? QUELL_INK_MAIN : QUELL_INK_SECOND, 2, mm, um, NULL, count, "", (double)NAN);
     return QUELL_OK;
@@ -96,7 +96,9 @@ quell_status predict_plot(cli_run *run, const predict_view *view)
     for (size_t w = 0; w < count && status == QUELL_OK; w++)
         status = add_ripple(run, plot, view, walls[w], end_m, 1.1 * most_m, w == 0, titled(run, "Ripple", with[w]));
     for (size_t w = 0; w < count && status == QUELL_OK; w++)
-        status = add_relief(run, plot, view, walls[w], end_m, most_m, titled(run, "The wall", with[w]));
+        status = add_relief(run, plot, view, walls[w], end_m, most_m,
+                            titled(run, quell_arena_print(run->arena, "The wall, black %s um, white -%s um",
+                                                          quell_number_short(1e6 * most_m, 2).text, quell_number_short(1e6 * most_m, 2).text), with[w]));
     if (status == QUELL_OK)
         status = quell_plot_draw(plot, run->given.plot, run->given.out, &run->err);
     quell_plot_destroy(plot);

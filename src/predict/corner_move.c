@@ -24,7 +24,7 @@ static quell_status check(const quell_corner_move *move, quell_error *err)
         return quell_fail(err, QUELL_E_USAGE, "speed before braking is %s m/s, want the corner's %s m/s or more",
                           quell_number_short(move->from_mps, 6).text, quell_number_short(move->corner_mps, 6).text);
     if (move->acceleration_mps2 == 0 && move->from_mps > move->corner_mps)
-        return quell_fail(err, QUELL_E_USAGE, "no acceleration to brake at from %s to %s m/s",
+        return quell_fail(err, QUELL_E_USAGE, "acceleration is 0 for braking from %s to %s m/s, want more",
                           quell_number_short(move->from_mps, 6).text, quell_number_short(move->corner_mps, 6).text);
     return QUELL_OK;
 }

@@ -349,3 +349,29 @@ plan('list', '[1,\n2')
 plan('deep', '[' * 3000)
 plan('words', 'sweep:12Hz:115Hz:2.5Hz/s:4500 mm/s2')
 plan('words-unknown', 'sweep:12:115:2.5')
+
+# ---------------------------------------------------------------- saved modes
+
+
+def saved(name, data, setup='00\n'):
+    write('saved', name, data, setup)
+
+
+head = '{"schema":"quell.modes/1","axis":"x","excitation":"a sweep","modes":['
+mode = ('{"frequency_hz":47.3,"frequency_ci95_hz":[47.2,47.4],"damping_ratio":0.046,"damping_ratio_ci95":[0.045,0.047],"participation":1,'
+        '"participation_ci95":[0.98,1.02],"direction":[1,0,0],"doubts":["moves with speed"]}')
+saved('one', head + mode + ']}\n')
+saved('pieces', head + mode + ',' + mode + ']}\n', '30\n')
+saved('source-fails', head + mode + ']}', '33\n')
+saved('none', head + ']}')
+saved('unknown', head + '{"frequency_hz":47,"frequency_ci95_hz":null,"damping_ratio":0,"participation":null,"direction":null}]}')
+saved('nine', head + ','.join([mode] * 9) + ']}')
+saved('negative', head + mode.replace('47.3', '-47.3') + ']}')
+saved('outside', head + mode.replace('47.2', '47.35') + ']}')
+saved('damping-1', head + mode.replace('0.046', '1') + ']}')
+saved('no-interval', head + mode.replace('[0.98,1.02]', '[]') + ']}')
+saved('direction', head + mode.replace('[1,0,0]', '[1,1,1e308]') + ']}')
+saved('doubts', head + mode.replace('"moves with speed"', ','.join(['"\\u0007"'] * 9)) + ']}')
+saved('long-doubt', head + mode.replace('moves with speed', 'm' * 3000) + ']}')
+saved('schema', '{"schema":"quell.choose/1","modes":[]}')
+saved('deep', '[' * 3000)

@@ -65,6 +65,7 @@
     X(choose)                                                                                                \
     X(motion)                                                                                                \
     X(predict)                                                                                               \
+    X(ripple)                                                                                                \
     X(simulate)                                                                                              \
     X(report)                                                                                                \
     X(report_modes)                                                                                          \
