@@ -20,6 +20,9 @@ static const cli_option machine_rows[] = {
      "acceleration, rms up to half the sampling rate); stops:LENGTH:SPEED:ACCELERATION:DWELL; or "
      "ambient:LEVEL (no "
      "motion, every mode shaken on its own)"},
+    {"--motion", "PLAN", CLI_TEXT, AT(motion),
+     "the plan of quell excite in the place of --axis, --excitation and --preamble: its moves, as a planner of constant "
+     "acceleration runs them"},
     {"--seconds", "SECONDS", CLI_SECONDS, AT(seconds), "length of random, stops or ambient excitation"},
     {"--preamble", "none|WORD=VALUE,...", CLI_TEXT, AT(preamble),
      "what comes before commanded motion: rest, slow strokes towards + with returns, rest (default: "
@@ -73,7 +76,8 @@ static double or_default(double given, double otherwise)
     return isnan(given) ? otherwise : given;
 }
 
-static quell_status read_machine(cli_run *run, quell_simulation *setup, quell_shaper *shaper)
+/* The axis and what moves it, in words. */
+static quell_status read_excitation(cli_run *run, quell_simulation *setup)
 {
     const char *axis = run->given.simulate.axis;
     if (axis == NULL)
@@ -87,16 +91,23 @@ static quell_status read_machine(cli_run *run, quell_simulation *setup, quell_sh
     if (run->given.simulate.excitation == NULL)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "no excitation given, want --excitation sweep:..., random:..., "
-                          "stops:... or ambient:...");
+                          "stops:... or ambient:..., or --motion PLAN");
     quell_status status = of_option(
         run, "--excitation", simulate_spec_excitation(setup, run->given.simulate.excitation, &run->err));
-    for (size_t i = 0; i < run->given.simulate.mode.count && status == QUELL_OK; i++)
-        status =
-            of_option(run, "--mode", simulate_spec_mode(setup, run->given.simulate.mode.item[i], &run->err));
     setup->preamble = simulate_default_preamble;
     if (status == QUELL_OK && run->given.simulate.preamble != NULL)
         status = of_option(run, "--preamble",
                            simulate_spec_preamble(&setup->preamble, run->given.simulate.preamble, &run->err));
+    return status;
+}
+
+static quell_status read_machine(cli_run *run, quell_simulation *setup, quell_planned_motion *planned, quell_shaper *shaper)
+{
+    quell_status status =
+        run->given.simulate.motion != NULL ? simulate_motion(run, setup, planned) : read_excitation(run, setup);
+    for (size_t i = 0; i < run->given.simulate.mode.count && status == QUELL_OK; i++)
+        status =
+            of_option(run, "--mode", simulate_spec_mode(setup, run->given.simulate.mode.item[i], &run->err));
     if (status == QUELL_OK && run->given.simulate.shaper != NULL) {
         status =
             of_option(run, "--shaper", quell_shaper_parse(shaper, run->given.simulate.shaper, &run->err));
@@ -134,6 +145,8 @@ static quell_status read_sensor(cli_run *run, quell_simulation *setup)
 static quell_status read_length(cli_run *run, quell_simulation *setup)
 {
     bool given = !isnan(run->given.simulate.seconds), is_sweep = setup->excitation == QUELL_EXCITE_SWEEP;
+    if (setup->motion != NULL)
+        return QUELL_OK;
     if (given && is_sweep)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "option --seconds does not go with a sweep, which has its own length");
@@ -200,10 +213,13 @@ static void json_excitation(quell_json *json, json_t *truth, const quell_simulat
 {
     json_t *excitation = quell_json_object(json, truth, "excitation");
     char axis[2] = {setup->axis, '\0'};
+    const char *path = setup->motion != NULL ? setup->motion->path->id : axis;
     quell_json_text(json, excitation, "kind", excitation_words[setup->excitation]);
-    quell_json_text(json, excitation, "axis", axis);
+    quell_json_text(json, excitation, "axis", path);
     quell_json_number(json, excitation, "start_s", made->start_s, "");
     quell_json_number(json, excitation, "end_s", made->end_s, "");
+    if (setup->motion != NULL)
+        return; /* the plan has its numbers */
     if (setup->excitation == QUELL_EXCITE_SWEEP) {
         quell_json_number(json, excitation, "start_hz", setup->sweep.start_hz, "");
         quell_json_number(json, excitation, "end_hz", setup->sweep.end_hz, "");
@@ -248,30 +264,22 @@ static void say_what_was_made(const cli_run *run, const char *file, const quell_
     quell_number_print(rate, sizeof rate, made->rate_hz, 7);
     quell_number_print_fixed(start, sizeof start, made->start_s, 1);
     quell_number_print_fixed(end, sizeof end, made->end_s, 1);
-    cli_say(run, "%zu samples at %s Hz, %zu lost; %s along %c from %s to %s s; shaper %s; seed %llu",
-            made->count, rate, made->lost, excitation_words[setup->excitation], setup->axis, start, end,
+    char axis[2] = {setup->axis, '\0'};
+    cli_say(run, "%zu samples at %s Hz, %zu lost; %s along %s from %s to %s s; shaper %s; seed %llu",
+            made->count, rate, made->lost, excitation_words[setup->excitation],
+            setup->motion != NULL ? setup->motion->path->id : axis, start, end,
             run->given.simulate.shaper != NULL ? run->given.simulate.shaper : "none",
             (unsigned long long)setup->seed);
     cli_next(run, file != NULL ? "quell check %s" : "save it to a file, or pipe it into: quell check %s",
              file != NULL ? cli_word(run, file) : "-");
 }
 
-static quell_status run_simulate(cli_run *run)
+static quell_status make(cli_run *run, const char *file, quell_planned_motion *planned)
 {
-    const char *file = run->given.files.count > 0 ? run->given.files.item[0] : NULL;
-    if (run->given.files.count > 1)
-        return quell_fail(&run->err, QUELL_E_USAGE, "%zu files named, want at most one to write",
-                          run->given.files.count);
-    if (file != NULL && strcmp(file, "-") == 0)
-        file = NULL;
-    if (run->given.json && file == NULL)
-        return quell_fail(&run->err, QUELL_E_USAGE,
-                          "--json prints the true values on standard output, want a FILE for "
-                          "the recording");
     quell_simulation setup = {0};
     quell_shaper shaper;
     quell_simulated made;
-    quell_status status = read_machine(run, &setup, &shaper);
+    quell_status status = read_machine(run, &setup, planned, &shaper);
     if (status == QUELL_OK)
         status = read_sensor(run, &setup);
     if (status == QUELL_OK)
@@ -286,6 +294,24 @@ static quell_status run_simulate(cli_run *run)
         status = print_truth(run, file, &setup, &made);
     if (fflush(stdout) == 0 && !ferror(stdout)) /* else main tells of the failure, and nothing was made */
         say_what_was_made(run, file, &setup, &made);
+    return status;
+}
+
+static quell_status run_simulate(cli_run *run)
+{
+    const char *file = run->given.files.count > 0 ? run->given.files.item[0] : NULL;
+    if (run->given.files.count > 1)
+        return quell_fail(&run->err, QUELL_E_USAGE, "%zu files named, want at most one to write",
+                          run->given.files.count);
+    if (file != NULL && strcmp(file, "-") == 0)
+        file = NULL;
+    if (run->given.json && file == NULL)
+        return quell_fail(&run->err, QUELL_E_USAGE,
+                          "--json prints the true values on standard output, want a FILE for "
+                          "the recording");
+    quell_planned_motion planned = {0};
+    quell_status status = make(run, file, &planned);
+    quell_motion_list_free(&planned.list);
     return status;
 }
 
