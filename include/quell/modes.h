@@ -46,6 +46,8 @@ typedef struct quell_shaking {
     bool sweep_known;        /**< kind is QUELL_EXCITE_SWEEP and sweep says which */
     quell_sweep sweep;       /**< acceleration_mps2 is 1 where it is not known */
     bool acceleration_known;
+    bool random_known;       /**< kind is QUELL_EXCITE_RANDOM, of strokes drawn from random_hz as quell_motion_add_random does */
+    double random_hz[2];
     double duration_s;       /**< of a known sweep's motion with its dwells; 0: the sweep's own */
     char axis;               /**< 'x' or 'y' as a plan says; 0: not said */
     size_t first, end;       /**< samples of the recording in which it lasts: first..end - 1. Of the rests around it, up to

@@ -108,6 +108,18 @@ quell_status quell_motion_check_sweep(const quell_sweep *sweep, quell_error *err
     Returns QUELL_OK; QUELL_E_USAGE if a value is out of range; QUELL_E_MEMORY. */
 quell_status quell_motion_add_sweep(quell_motion_list *list, const quell_sweep *sweep, quell_error *err);
 
+/** Is it a range that random strokes can be drawn from: 0 < low < high, finite? QUELL_OK; QUELL_E_USAGE. */
+quell_status quell_motion_check_random(const double range_hz[2], quell_error *err);
+
+/** The frequency of a random stroke, drawn so that the density of the acceleration is nearly even over the range: P(f < x) goes by
+    x to the power 1.5. By simulation: within 2 dB from 1.5 times the low end to 0.7 of the high end. */
+double quell_motion_draw_hz(const double range_hz[2], quell_random *random);
+
+/** Random strokes there and back, without rounding and whatever the travel, until seconds are used up. At most 1e7 strokes.
+    QUELL_OK; QUELL_E_USAGE if a value is out of range; QUELL_E_MEMORY. */
+quell_status quell_motion_add_random(quell_motion_list *list, const double range_hz[2], double acceleration_mps2, double seconds,
+                                     uint64_t seed, quell_error *err);
+
 /** The reference move of the choice: the axis brakes at `acceleration` and stops at the corner from corner_speed:
     one event at time 0 with a velocity step of -corner_speed and an acceleration step of +acceleration. */
 quell_event quell_motion_corner_stop(double corner_speed_mps, double acceleration_mps2);

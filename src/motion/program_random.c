@@ -7,8 +7,7 @@
 
 static int32_t draw(const program_builder *builder, quell_random *random, int32_t longest)
 {
-    const double *range_hz = builder->made.asked.range_hz;
-    double hz = range_hz[0] + (range_hz[1] - range_hz[0]) * quell_random_uniform(random);
+    double hz = quell_motion_draw_hz(builder->made.asked.range_hz, random);
     double steps = floor(program_steps_at(builder, hz) + 0.5);
     return (int32_t)fmax(fmin(steps, (double)longest), QUELL_STROKE_STEPS_MIN);
 }
