@@ -4,9 +4,10 @@
 #include <math.h>
 
 #define REST_S 3.0          /* at the beginning, after the slow strokes and at the end */
-#define SLOW_M 0.06         /* length of the slow strokes ... */
-#define SLOW_LEAST_M 0.005  /* ... and the least that travel must hold */
-#define SLOW_MPS 0.06       /* and their speed */
+#define SLOW_MPS 0.06       /* the slow strokes' speed ... */
+#define SLOW_SHARE 0.3      /* ... or this much of the highest ... */
+#define SLOW_S 0.7          /* ... and how long each takes: long enough to be told from ringing, without pauses that part them */
+#define TRAVEL_LEAST_M 0.005
 #define SLOW_DWELL_S 0.5
 #define ROOT_TWO 1.41421356237309504880
 
@@ -24,10 +25,10 @@ static quell_status check_travel(const quell_test_motion *asked, quell_error *er
         double low = asked->travel_m[k][0], high = asked->travel_m[k][1];
         if (asked->path->sign[k] == 0)
             continue;
-        if (!(low >= -10 && high <= 10 && high - low >= SLOW_LEAST_M))
+        if (!(low >= -10 && high <= 10 && high - low >= TRAVEL_LEAST_M))
             return quell_fail(err, QUELL_E_USAGE, "travel of %c is %s mm to %s mm, want at least %g mm, within 10 m of 0",
                               "XY"[k], quell_number_short(1e3 * low, 8).text, quell_number_short(1e3 * high, 8).text,
-                              1e3 * SLOW_LEAST_M);
+                              1e3 * TRAVEL_LEAST_M);
     }
     return QUELL_OK;
 }
@@ -81,14 +82,16 @@ quell_status program_begin(program_builder *out, const quell_test_motion *asked,
     return QUELL_OK;
 }
 
-int32_t program_preamble_steps(const program_builder *builder)
-{
-    return (int32_t)fmin(floor(SLOW_M / builder->step_m), (double)builder->room);
-}
-
 static double slow_speed(const program_builder *builder)
 {
-    return fmin(builder->made.asked.speed_mps, written_speed(SLOW_MPS));
+    return written_speed(fmin(SLOW_SHARE * builder->made.asked.speed_mps, SLOW_MPS));
+}
+
+/* Steps of the slow strokes. */
+static int32_t slow_steps(const program_builder *builder)
+{
+    double steps = ceil(SLOW_S * slow_speed(builder) / builder->step_m);
+    return (int32_t)fmin(fmax(steps, QUELL_STROKE_STEPS_MIN), (double)builder->room);
 }
 
 /* ---------------------------------------------------------------- moves */
@@ -164,7 +167,7 @@ quell_status program_go(program_builder *builder, int32_t place, double speed_mp
 quell_status program_preamble(program_builder *builder, int32_t reach, quell_error *err)
 {
     quell_program *made = &builder->made;
-    int32_t slow = program_preamble_steps(builder);
+    int32_t slow = slow_steps(builder);
     builder->reach = slow > reach ? slow : reach;
     for (int k = 0; k < 2; k++) {
         const double *travel = made->asked.travel_m[k];

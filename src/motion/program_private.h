@@ -29,9 +29,6 @@ quell_status program_go(program_builder *builder, int32_t place, double speed_mp
 /* The last move and the rest that every program ends with. */
 quell_status program_end(program_builder *builder, int32_t place, double speed_mps, double rest_s, quell_error *err);
 
-/* Steps of the preamble's strokes. */
-int32_t program_preamble_steps(const program_builder *builder);
-
 /* Refuses frequencies whose strokes are too short, too fast or too long, and says which would do. */
 quell_status program_check_range(const program_builder *builder, quell_error *err);
 
