@@ -619,8 +619,8 @@ START_TEST(wrong_plans_are_refused)
         {PLAN "{}}", "kind: found an object, want"},
         {PLAN "\"" FIFTY FIFTY FIFTY FIFTY FIFTY FIFTY "\"}", "kind: found \"stopstopst"}, /* its beginning, not what is */
         {PLAN "\"" FIFTY "\\n" FIFTY FIFTY FIFTY FIFTY FIFTY "\"}", "kind: found \"stopstopst"}, /* beside it in memory */
-        {PLAN "\"stops\",\"axis\":\"z\"}", "axis: found \"z\", want \"x\" or \"y\""},
-        {PLAN "\"stops\",\"axis\":1}", "axis: found 1, want \"x\" or \"y\""},
+        {PLAN "\"stops\",\"axis\":\"z\"}", "axis: found \"z\", want \"x\", \"y\", \"x+y\" or \"x-y\""},
+        {PLAN "\"stops\",\"axis\":1}", "axis: found 1, want \"x\", \"y\", \"x+y\" or \"x-y\""},
         {PLAN "\"stops\",\"duration_s\":\"9\"}",
          "duration_s: found \"9\", want a number of s above 0, at most 100000"},
         {PLAN "\"stops\",\"duration_s\":1e6}", "duration_s: found 1e6, want"},
