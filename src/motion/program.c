@@ -96,13 +96,17 @@ static int32_t slow_steps(const program_builder *builder)
 
 /* ---------------------------------------------------------------- moves */
 
+static int32_t written(const program_builder *builder, int32_t units)
+{
+    return (int32_t)floor((double)units * builder->unit_m / QUELL_WRITTEN_M + 0.5);
+}
+
+/* The way from the start is rounded once for both coordinates, so that a diagonal stays one. */
 static void write_place(const program_builder *builder, int32_t place, int32_t at[2])
 {
     const int *sign = builder->made.asked.path->sign;
-    for (int k = 0; k < 2; k++) {
-        double position_m = (double)(builder->corner[k] + sign[k] * place) * builder->unit_m;
-        at[k] = sign[k] != 0 ? (int32_t)floor(position_m / QUELL_WRITTEN_M + 0.5) : 0;
-    }
+    for (int k = 0; k < 2; k++)
+        at[k] = sign[k] != 0 ? written(builder, builder->corner[k]) + sign[k] * written(builder, place) : 0;
 }
 
 static double along(const program_builder *builder, const int32_t at[2])

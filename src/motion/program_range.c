@@ -50,8 +50,8 @@ static quell_status refuse_high(const program_builder *builder, double hz, quell
                       "of %s mm/s2",
                       quell_number_short(hz, 4).text, quell_number_short(program_steps_at(builder, hz), 2).text,
                       QUELL_STROKE_STEPS_MIN,
-                      quell_number_short(tidy(frequency_of(builder, QUELL_STROKE_STEPS_MIN), false), 3).text,
-                      quell_number_short(1e3 * tidy(needed, true), 3).text);
+                      quell_number_short(tidy(frequency_of(builder, QUELL_STROKE_STEPS_MIN), false), 6).text,
+                      quell_number_short(1e3 * tidy(needed, true), 6).text);
 }
 
 quell_status program_check_range(const program_builder *builder, quell_error *err)
@@ -67,11 +67,11 @@ quell_status program_check_range(const program_builder *builder, quell_error *er
         return quell_fail(err, QUELL_E_USAGE, "strokes at %s Hz peak at %s mm/s, want at most %s: begin at %s Hz",
                           quell_number_short(low, 4).text, quell_number_short(1e3 * acceleration / (4 * low), 4).text,
                           quell_number_short(1e3 * asked->speed_mps, 4).text,
-                          quell_number_short(tidy(lowest_by_speed(asked), true), 3).text);
+                          quell_number_short(tidy(lowest_by_speed(asked), true), 6).text);
     if (program_steps_at(builder, low) > (double)builder->room)
         return quell_fail(err, QUELL_E_USAGE, "strokes at %s Hz are %s mm long, and the travel holds %s mm: begin at %s Hz",
                           quell_number_short(low, 4).text, quell_number_short(1e3 * acceleration / (16 * low * low), 4).text,
                           quell_number_short(1e3 * builder->room * builder->step_m, 4).text,
-                          quell_number_short(tidy(frequency_of(builder, builder->room), true), 3).text);
+                          quell_number_short(tidy(frequency_of(builder, builder->room), true), 6).text);
     return QUELL_OK;
 }

@@ -43,11 +43,11 @@ static quell_status read_list(quell_move *move, size_t count, const json_t *list
         const json_t *item = json_array_get(list, i);
         double value = json_number_value(item);
         bool enough = lists[row].open ? value > lists[row].least : value >= lists[row].least;
-        char key[64], wanted[80];
+        char key[64], wanted[200];
         if (!json_is_number(item) || !enough || !(value <= lists[row].most)) {
             snprintf(key, sizeof key, "moves, %s[%zu]", lists[row].key, i);
-            snprintf(wanted, sizeof wanted, "a number %s %g, at most %g", lists[row].open ? "above" : "from", lists[row].least,
-                     lists[row].most);
+            snprintf(wanted, sizeof wanted, "a number %s %s to %s", lists[row].open ? "above" : "from", quell_number_short(lists[row].least, 6).text,
+                     quell_number_short(lists[row].most, 6).text);
             return quell_value_refuse(key, item, wanted, err);
         }
         *(double *)(void *)((char *)&move[i] + lists[row].offset) = lists[row].si * value;
