@@ -148,24 +148,31 @@ static quell_shaking shaking_of(const quell_program *program)
     return out;
 }
 
-static quell_modes measure(const quell_program *program, const quell_simulated_mode *mode, uint64_t seed, quell_arena *arena)
+static void record(const quell_program *program, const quell_simulation *setup, quell_arena *arena, quell_recording *out)
 {
     quell_planned_motion planned = {.kind = program->asked.kind, .path = program->asked.path, .start_s = program->start_s,
                                     .end_s = program->end_s};
+    quell_simulation with = *setup;
+    quell_simulated made;
     quell_motion_add_rest(&planned.list, program->before_s);
     ck_assert_int_eq(quell_motion_add_moves(&planned.list, program->move, program->count, program->asked.acceleration_mps2, NULL),
                      QUELL_OK);
-    quell_simulation setup = {.modes = 1, .axis = 'x', .motion = &planned, .rate_hz = 1000, .seed = seed,
-                              .noise_mps2_per_rthz = 120e-6 * QUELL_STANDARD_GRAVITY_MPS2};
-    setup.mode[0] = *mode;
-    quell_simulated made;
-    ck_assert_int_eq(quell_simulate(&setup, arena, &made, NULL), QUELL_OK);
+    with.motion = &planned;
+    ck_assert_int_eq(quell_simulate(&with, arena, &made, NULL), QUELL_OK);
     quell_motion_list_free(&planned.list);
-    quell_recording recording = {.file = "log", .axes = 3, .has_time = true, .samples = made.count, .rate_hz = made.rate_hz};
+    *out = (quell_recording){.file = "log", .axes = 3, .has_time = true, .samples = made.count, .rate_hz = made.rate_hz};
     for (size_t k = 0; k < 3; k++) {
-        recording.accel_mps2[k] = made.accel_mps2[k];
-        recording.axis_name[k] = "a";
+        out->accel_mps2[k] = made.accel_mps2[k];
+        out->axis_name[k] = "a";
     }
+}
+
+static quell_modes measure(const quell_program *program, const quell_simulated_mode *mode, uint64_t seed, quell_arena *arena)
+{
+    quell_simulation setup = {.modes = 1, .mode = {*mode}, .axis = 'x', .rate_hz = 1000, .seed = seed,
+                              .noise_mps2_per_rthz = 120e-6 * QUELL_STANDARD_GRAVITY_MPS2};
+    quell_recording recording;
+    record(program, &setup, arena, &recording);
     quell_fitness fitness;
     ck_assert_int_eq(quell_recording_judge(&fitness, &recording, -1, arena, NULL), QUELL_OK);
     quell_shaking shaking = shaking_of(program);
@@ -229,6 +236,41 @@ START_TEST(a_test_gives_the_modes_back)
 }
 END_TEST
 
+/* A controller knows but one acceleration, so the slow strokes of a program have short ramps that leave ringing: they tell how the
+   sensor sits all the same, and which way is +. */
+START_TEST(the_slow_strokes_of_a_program_tell_direction_and_sign)
+{
+    static const double acceleration_mps2[] = {1, 4, 16}, turn_rad[][3] = {{0.2, -0.12, 0.54}, {1.5, 0.3, -2}};
+    quell_test_motion asked = {.kind = (quell_excitation)_i, .path = quell_path_find("x"), .travel_m = {{0, 0.3}}, .speed_mps = 0.2,
+                               .step_m = 3e-6, .lowest_hz = 30, .lowest_damping_ratio = 0.03, .seconds = 12, .seed = 3};
+    for (size_t a = 0; a < 3; a++)
+        for (size_t t = 0; t < 2; t++) {
+            quell_arena *arena = quell_arena_create((size_t)1 << 28);
+            quell_program program;
+            quell_recording recording;
+            quell_mounting mounting;
+            double sensor[3][3];
+            asked.acceleration_mps2 = acceleration_mps2[a];
+            quell_program_range(&asked, asked.range_hz);
+            asked.rate_hz_per_s = (asked.range_hz[1] - asked.range_hz[0]) / asked.seconds;
+            ck_assert_int_eq(quell_program_make(&program, &asked, arena, NULL), QUELL_OK);
+            quell_simulation setup = {.modes = 2, .mode = {{47.3, 0.046, {1, 0.08, 0.02}}, {83.5, 0.028, {0.22, -0.03, 0.04}}},
+                                      .axis = 'x', .rate_hz = 1000, .seed = 5,
+                                      .noise_mps2_per_rthz = 120e-6 * QUELL_STANDARD_GRAVITY_MPS2};
+            memcpy(setup.rotation_rad, turn_rad[t], sizeof setup.rotation_rad);
+            record(&program, &setup, arena, &recording);
+            ck_assert_int_eq(quell_mounting_find(&mounting, &recording, 'x', &(quell_read_options){0}, arena, NULL), QUELL_OK);
+            ck_assert_msg(mounting.sign_known, "%s, %g m/s2", mounting.words, asked.acceleration_mps2);
+            quell_simulated_rotation(setup.rotation_rad, sensor);
+            double along = 0;
+            for (size_t k = 0; k < 3; k++)
+                along += mounting.map[0][k] * sensor[k][0]; /* the machine's x as the sensor has it */
+            ck_assert_double_gt(along, cos(1.5 * QUELL_PI / 180));
+            quell_arena_destroy(arena);
+        }
+}
+END_TEST
+
 Suite *suite_planned_motion(void)
 {
     Suite *suite = suite_create("planned_motion");
@@ -240,6 +282,8 @@ Suite *suite_planned_motion(void)
     tcase_add_test(cases, damaged_plans_do_no_harm);
     tcase_add_test(cases, every_allocation_may_fail);
     tcase_add_loop_test(cases, a_test_gives_the_modes_back, 0, IS_SANITIZED ? 1 : (int)(sizeof trips / sizeof trips[0]));
+    tcase_add_loop_test(cases, the_slow_strokes_of_a_program_tell_direction_and_sign, QUELL_EXCITE_SWEEP,
+                        IS_SANITIZED ? QUELL_EXCITE_RANDOM : QUELL_EXCITE_AMBIENT);
     suite_add_tcase(suite, cases);
     return suite;
 }
