@@ -63,11 +63,11 @@ static quell_status show(cli_run *run, const excite_view *view, const char *file
 
 static void say_next(const cli_run *run)
 {
-    const char *plan = run->given.excite.plan != NULL ? cli_word(run, run->given.excite.plan)
-                       : run->given.out != NULL       ? "DIR/excite.json"
-                                                      : NULL;
+    const char *plan = run->given.excite.plan;
+    if (plan == NULL && run->given.out != NULL)
+        plan = quell_arena_print(run->arena, "%s/excite.json", run->given.out);
     if (plan != NULL)
-        cli_next(run, "record while it runs, then quell modes RECORDING --excitation %s --shaper-on none", plan);
+        cli_next(run, "record while it runs, then quell modes RECORDING --excitation %s --shaper-on none", cli_word(run, plan));
     else
         cli_next(run, "--plan FILE keeps the plan, which quell modes RECORDING --excitation FILE takes");
 }
@@ -82,6 +82,8 @@ static quell_status run_excite(cli_run *run)
     if (run->given.json && file == NULL && run->given.out == NULL)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "--json prints the plan on standard output, want a FILE or --out for the program");
+    if (run->given.excite.plan != NULL && strcmp(run->given.excite.plan, "-") == 0)
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --plan: found '-', want a file; --json prints the plan on standard output");
     excite_view *view = QUELL_NEW(run->arena, excite_view, 1);
     if (view == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a program");

@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#define LEAST_RANGE 1.5 /* of frequencies, where --band does not ask for less */
 #define SECONDS 60.0 /* of excitation, unless told */
 
 static const struct {
@@ -176,12 +177,11 @@ static quell_status read_range(cli_run *run, excite_view *view)
     view->range_is_default = run->given.band == NULL;
     if (view->range_is_default)
         quell_program_range(out, out->range_hz);
-    if (view->range_is_default && out->range_hz[0] >= out->range_hz[1] && out->range_hz[1] > 0)
+    if (view->range_is_default && out->range_hz[1] > 0 && !(out->range_hz[1] >= LEAST_RANGE * out->range_hz[0]))
         return quell_fail(&run->err, QUELL_E_USAGE,
-                          "strokes could run from %s Hz, by speed and travel, to %s Hz, by the motor step, which is no range: state "
-                          "more of %s",
-                          quell_number_short(out->range_hz[0], 3).text, quell_number_short(out->range_hz[1], 3).text,
-                          "speed, travel or acceleration");
+                          "strokes could run from %s Hz, by the speed and the travel, to %s Hz, by the motor step, which is hardly a "
+                          "range; a higher speed lowers the first, a higher acceleration raises both",
+                          quell_number_short(out->range_hz[0], 3).text, quell_number_short(out->range_hz[1], 3).text);
     out->rate_hz_per_s = (out->range_hz[1] - out->range_hz[0]) / out->seconds;
     return QUELL_OK;
 }
