@@ -50,6 +50,7 @@ typedef struct quell_shaking {
     double random_hz[2];
     double duration_s;       /**< of a known sweep's motion with its dwells; 0: the sweep's own */
     char axis;               /**< 'x' or 'y' as a plan says; 0: not said */
+    bool diagonal;           /**< a plan says that X and Y move alike: each has 1 / sqrt 2 of the acceleration */
     size_t first, end;       /**< samples of the recording in which it lasts: first..end - 1. Of the rests around it, up to
                                   2 s on either side of a sweep, so that the segments of a spectrum see its ends
                                   whole, and up to 1 s after stops belong to it */

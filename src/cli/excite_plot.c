@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-enum { TIMES = 6000 };
+enum { TIMES = 1500 };
 
 /* Envelopes: a sweep has thousands of strokes, and a plot a thousand dots. Each part of the time shows its lowest and highest. */
 static void add_panel(quell_plot *plot, const double *time_s, const double *low, const double *high, size_t n, const char *title,
@@ -24,7 +24,7 @@ typedef struct trace {
 
 static void follow(trace *out, const quell_motion *motion, const quell_program *program)
 {
-    enum { FINE = 8 };
+    enum { FINE = 32 };
     quell_motion_cursor cursor = {.motion = motion};
     for (size_t i = 0; i < out->n; i++) {
         double low[2] = {HUGE_VAL, HUGE_VAL}, high[2] = {-HUGE_VAL, -HUGE_VAL};

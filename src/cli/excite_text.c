@@ -108,7 +108,8 @@ static bool demand(const excite_view *view, size_t i, char *out, size_t size)
     case 1:
         if (is_diagonal(view))
             snprintf(out, size, "A diagonal: of coupled belts one motor alone turns, %s mm of path for each of its steps. Speed and "
-                                "acceleration are those along the path: each axis has 0.7071 of them.",
+                                "acceleration are those along the path: each axis has 0.7071 of them. In the recording, X is this diagonal, unless --mount says how the sensor "
+                                "sits.",
                      quell_number_short(1e3 * asked->step_m / sqrt(2), 5).text);
         return true;
     case 2:

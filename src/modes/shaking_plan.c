@@ -110,6 +110,7 @@ static quell_status read_plan(quell_shaking *out, const json_t *root, quell_erro
     if (status != QUELL_OK)
         return status;
     out->axis = path != NULL && strlen(path->id) == 1 ? path->id[0] : 0;
+    out->diagonal = path != NULL && path->sign[0] != 0 && path->sign[1] != 0;
     for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++)
         if (quell_value_is(kind, kinds[k].word)) {
             out->kind = kinds[k].kind;

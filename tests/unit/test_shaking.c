@@ -601,7 +601,7 @@ START_TEST(plans_are_read)
     }
     static const char random[] = PLAN "\"random\",\"axis\":\"x-y\",\"start_hz\":8,\"end_hz\":80}";
     ck_assert_int_eq(read_plan(&got, random, strlen(random), NULL), QUELL_OK);
-    ck_assert(got.random_known && got.random_hz[0] == 8 && got.random_hz[1] == 80 && got.axis == 0 && !got.sweep_known);
+    ck_assert(got.random_known && got.random_hz[0] == 8 && got.random_hz[1] == 80 && got.axis == 0 && got.diagonal && !got.sweep_known);
 }
 END_TEST
 
