@@ -54,6 +54,7 @@ typedef struct quell_controller {
 /** What a machine file says. A plain value. */
 typedef struct quell_machine {
     char name[64];
+    char kinematics[16]; /**< "cartesian", a motor per axis, or "coupled-belts"; "" if not stated */
     quell_axis_limits axis[QUELL_AXES_MAX]; /**< x y z */
     quell_controller controller;
     size_t own_count;

@@ -46,8 +46,11 @@ typedef struct quell_shaking {
     bool sweep_known;        /**< kind is QUELL_EXCITE_SWEEP and sweep says which */
     quell_sweep sweep;       /**< acceleration_mps2 is 1 where it is not known */
     bool acceleration_known;
+    bool random_known;       /**< kind is QUELL_EXCITE_RANDOM, of strokes drawn from random_hz as quell_motion_add_random does */
+    double random_hz[2];
     double duration_s;       /**< of a known sweep's motion with its dwells; 0: the sweep's own */
     char axis;               /**< 'x' or 'y' as a plan says; 0: not said */
+    bool diagonal;           /**< a plan says that X and Y move alike: each has 1 / sqrt 2 of the acceleration */
     size_t first, end;       /**< samples of the recording in which it lasts: first..end - 1. Of the rests around it, up to
                                   2 s on either side of a sweep, so that the segments of a spectrum see its ends
                                   whole, and up to 1 s after stops belong to it */

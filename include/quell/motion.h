@@ -114,8 +114,101 @@ quell_status quell_motion_check_sweep(const quell_sweep *sweep, quell_error *err
     Returns QUELL_OK; QUELL_E_USAGE if a value is out of range; QUELL_E_MEMORY. */
 quell_status quell_motion_add_sweep(quell_motion_list *list, const quell_sweep *sweep, quell_error *err);
 
+/** Is it a range that random strokes can be drawn from: 0 < low < high, finite? QUELL_OK; QUELL_E_USAGE. */
+quell_status quell_motion_check_random(const double range_hz[2], quell_error *err);
+
+/** The frequency of a random stroke, drawn so that the density of the acceleration is nearly even over the range: P(f < x) goes by
+    x to the power 1.5. By simulation: within 2 dB from 1.5 times the low end to 0.7 of the high end. */
+double quell_motion_draw_hz(const double range_hz[2], quell_random *random);
+
+/** Random strokes there and back, without rounding and whatever the travel, until seconds are used up. At most 1e7 strokes.
+    QUELL_OK; QUELL_E_USAGE if a value is out of range; QUELL_E_MEMORY. */
+quell_status quell_motion_add_random(quell_motion_list *list, const double range_hz[2], double acceleration_mps2, double seconds,
+                                     uint64_t seed, quell_error *err);
+
 /** The reference move of the choice: the axis brakes at `acceleration` and stops at the corner from corner_speed:
     one event at time 0 with a velocity step of -corner_speed and an acceleration step of +acceleration. */
 quell_event quell_motion_corner_stop(double corner_speed_mps, double acceleration_mps2);
+
+/* ---------------------------------------------------------------- test motion */
+
+/** Along what a test moves: one axis, or a diagonal, which on a machine with coupled belts turns one motor alone. */
+typedef struct quell_path {
+    const char *id;  /**< "x", "y", "x+y" or "x-y" */
+    int sign[2];     /**< of X and Y as it goes towards +; 0: this coordinate stays */
+    double along[3]; /**< unit vector in machine axes */
+} quell_path;
+
+/** The rows: one axis each, then the diagonals. */
+const quell_path *quell_paths(size_t *count);
+
+/** The row of that id; NULL if there is none. */
+const quell_path *quell_path_find(const char *id);
+
+/** A test as it is asked for. All lengths and limits are the user's to state; nothing has a default here. */
+typedef struct quell_test_motion {
+    quell_excitation kind;            /**< sweep, random or stops */
+    const quell_path *path;
+    double travel_m[2][2];            /**< X and Y, lowest and highest position allowed; of a coordinate that moves */
+    double speed_mps;                 /**< not exceeded; along the path */
+    double acceleration_mps2;         /**< what the controller is set to; along the path */
+    double step_m;                    /**< one motor step of travel, both motors turning where belts are coupled */
+    double range_hz[2], rate_hz_per_s; /**< of the sweep; random strokes are drawn from the range */
+    double lowest_hz, lowest_damping_ratio; /**< stops: of the mode that rings longest, which the dwells wait for */
+    double seconds;                   /**< stops and random: at least so long */
+    uint64_t seed;                    /**< of random strokes */
+    bool dwell_in_seconds;            /**< G4 P counts seconds; else milliseconds */
+} quell_test_motion;
+
+/** Coordinates are written in units of 0.1 um, four decimals of a millimetre. */
+#define QUELL_WRITTEN_M 1e-7
+
+enum { QUELL_MOVES_MAX = 20000, QUELL_MOVES_MAX_S = 1200, QUELL_STROKE_STEPS_MIN = 10 };
+
+/** One straight move from rest to rest, and the rest after it. */
+typedef struct quell_move {
+    double to_m;      /**< along the path from the program's start */
+    double speed_mps; /**< as written: not exceeded */
+    double rest_s;    /**< after it; 0: the next one follows at once */
+} quell_move;
+
+/** What moves lead to on a planner of constant acceleration, as events: strokes from rest to rest, but moves that go on the
+    same way without a rest between them keep the lower of their speeds, as far as the way to brake before the next stop
+    lets them. Appends to the list. At position 0 before the first.
+    QUELL_OK; QUELL_E_USAGE if a number is not finite, a speed or the acceleration not > 0, a rest negative; QUELL_E_MEMORY. */
+quell_status quell_motion_add_moves(quell_motion_list *list, const quell_move *move, size_t count, double acceleration_mps2,
+                                    quell_error *err);
+
+/** A program of test motion: a preamble of rest, two slow strokes towards + with returns and rest; the excitation; rest.
+    Its coordinates are whole motor steps, rounded to what is written, and its moves are what these coordinates give. */
+typedef struct quell_program {
+    quell_test_motion asked;
+    int32_t start[2];          /**< X and Y where it begins and ends, in units of QUELL_WRITTEN_M */
+    size_t count;
+    quell_move *move;          /**< in the arena */
+    int32_t (*at)[2];          /**< X and Y of each, as written */
+    size_t first, last;        /**< moves of the excitation, both inclusive */
+    double before_s;           /**< rest before the first move */
+    double start_s, end_s;     /**< of the excitation, from the start of that rest on; stops end with the last dwell */
+    double duration_s;         /**< of everything */
+    double range_hz[2], rate_hz_per_s; /**< of the sweep as it came out: f = sqrt(a / (16 d)) of its first and last stroke */
+    double peak_speed_mps, extent_m;   /**< of the excitation */
+    double dwell_s;            /**< after each stop */
+} quell_program;
+
+/** The frequencies that a sweep or random strokes can have: from a / (4 speed), and what fits the travel, to where a stroke has
+    QUELL_STROKE_STEPS_MIN motor steps; within 5 to 150 Hz. Empty (high < low) where there are none. */
+void quell_program_range(const quell_test_motion *asked, double range_hz[2]);
+
+/** Plans a test. QUELL_OK; QUELL_E_USAGE naming what is out of range, or what would have to change: strokes of fewer motor
+    steps than QUELL_STROKE_STEPS_MIN, a speed or travel exceeded, more than QUELL_MOVES_MAX moves or QUELL_MOVES_MAX_S seconds;
+    QUELL_E_MEMORY. out untouched on failure; what it points to lives in arena. */
+quell_status quell_program_make(quell_program *out, const quell_test_motion *asked, quell_arena *arena, quell_error *err);
+
+/** Lines of the program, ISO 6983 words: those before the first move (units, absolute positions, to the start, the first rest),
+    and those of the i-th move and its rest; each line ends in \n. size >= QUELL_PROGRAM_WORDS. Returns out. */
+enum { QUELL_PROGRAM_WORDS = 256 };
+const char *quell_program_head(const quell_program *program, char *out, size_t size);
+const char *quell_program_words(const quell_program *program, size_t i, char *out, size_t size);
 
 #endif

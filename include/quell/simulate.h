@@ -9,6 +9,7 @@
 #define QUELL_SIMULATE_H
 
 #include "quell/base.h"
+#include "quell/ingest.h"
 #include "quell/motion.h"
 #include "quell/shaping.h"
 
@@ -23,6 +24,20 @@ typedef struct quell_line {
     double frequency_hz, amplitude_mps2;
     double direction[3];
 } quell_line;
+
+/** The motion of a test, from its plan. */
+typedef struct quell_planned_motion {
+    quell_excitation kind;
+    const quell_path *path;
+    double start_s, end_s; /**< of the excitation */
+    quell_motion_list list; /**< as a planner of constant acceleration runs the moves; free with quell_motion_list_free */
+} quell_planned_motion;
+
+/** Reads the moves of a plan that `quell excite` wrote, the JSON object quell.excite/1: hostile like any file. QUELL_OK;
+    QUELL_E_DATA naming the file, the key, what was found and wanted: over 1 MiB, no JSON, a key missing, of a wrong type or out of
+    range, lists of different lengths or of more than QUELL_MOVES_MAX moves; QUELL_E_IO; QUELL_E_MEMORY. out untouched on
+    failure. */
+quell_status quell_planned_motion_read(quell_planned_motion *out, const quell_source *source, quell_error *err);
 
 typedef struct quell_simulation {
     size_t modes;
@@ -49,6 +64,8 @@ typedef struct quell_simulation {
     double clip_mps2;           /**< sensor range; 0: none */
     size_t lines;
     quell_line line[4];
+    const struct quell_planned_motion *motion; /**< what is commanded, instead of the preamble and the excitation; NULL: none.
+                                                    axis is then the one that its path is seen on */
     const quell_shaper *shaper; /**< in effect on the driven axis; NULL: none */
     size_t
         oversample; /**< 0 to 64, of random and ambient: random values per sample, 0 meaning 1; acceleration runs

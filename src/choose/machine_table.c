@@ -203,6 +203,7 @@ static const char *const frequency_units[] = {"Hz", "rad/s", "s", NULL};
 static const char *const damping_units[] = {"ratio", "percent", "Q", NULL};
 static const char *const impulse_times[] = {"absolute", "differences", NULL};
 static const char *const no_yes[] = {"no", "yes", NULL};
+static const char *const kinematics[] = {"cartesian", "coupled-belts", NULL};
 static const char *const shared_settings[] = {"none", "frequency", "family", "damping", NULL};
 
 #define AT(type, field) .offset = offsetof(type, field), .size = sizeof(((type *)NULL)->field)
@@ -215,6 +216,7 @@ static const char *const shared_settings[] = {"none", "frequency", "family", "da
 
 static const machine_key keys[] = {
     {IN_MACHINE, "name", "Heron", store_text, MACHINE(name)},
+    {IN_MACHINE, "kinematics", "coupled-belts", store_word, MACHINE(kinematics), .words = kinematics},
     {IN_AXIS, "acceleration", "6000 mm/s2", store_quantity, AXIS(acceleration_mps2), QUELL_ACCELERATION,
      POSITIVE, UNKNOWN},
     {IN_AXIS, "speed", "200 mm/s", store_quantity, AXIS(speed_mps), QUELL_SPEED, POSITIVE, UNKNOWN},

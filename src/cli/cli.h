@@ -50,8 +50,14 @@ typedef struct cli_options {
     } predict;
 
     struct {
+        cli_list travel;
+        const char *kind, *dwell, *lowest, *plan;
+        double speed_mps, acceleration_mps2, step_m, seconds, seed;
+    } excite;
+
+    struct {
         cli_list mode, line;
-        const char *axis, *excitation, *shaper, *rotation, *preamble, *noise;
+        const char *axis, *excitation, *shaper, *rotation, *preamble, *noise, *motion;
         double seconds, rate_hz, clock_error, jitter, lost, step_mps2, range_mps2, oversample, seed;
     } simulate;
 } cli_options;
@@ -65,6 +71,8 @@ typedef enum cli_kind {
     CLI_RATIO,  /* doubles in SI from here on; see kinds[] in options.c for the unit of a bare number */
     CLI_HZ,
     CLI_SECONDS,
+    CLI_METRES,
+    CLI_MPS,
     CLI_MPS2
 } cli_kind;
 
@@ -95,8 +103,8 @@ typedef struct cli_command {
     quell_status (*run)(struct cli_run *run);
 } cli_command;
 
-extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_predict, cli_compare,
-    cli_simulate;
+extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_predict,
+    cli_compare, cli_excite, cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);
 

@@ -11,6 +11,7 @@ static const char *const lines[] = {
     "",
     "[machine]",
     ";name =                       ; for tables and plots",
+    ";kinematics =                 ; cartesian (a motor per axis) or coupled-belts (two motors share X and Y)",
     "",
     "[x]                           ; one section per axis",
     ";acceleration =               ; what you print with, such as 3000 mm/s2",

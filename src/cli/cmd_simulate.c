@@ -20,6 +20,9 @@ static const cli_option machine_rows[] = {
      "acceleration, rms up to half the sampling rate); stops:LENGTH:SPEED:ACCELERATION:DWELL; or "
      "ambient:LEVEL (no "
      "motion, every mode shaken on its own)"},
+    {"--motion", "PLAN", CLI_TEXT, AT(motion),
+     "the plan of quell excite in the place of --axis, --excitation and --preamble: its moves, as a planner of constant "
+     "acceleration runs them"},
     {"--seconds", "SECONDS", CLI_SECONDS, AT(seconds), "length of random, stops or ambient excitation"},
     {"--preamble", "none|WORD=VALUE,...", CLI_TEXT, AT(preamble),
      "what comes before commanded motion: rest, slow strokes towards + with returns, rest (default: "
@@ -73,7 +76,8 @@ static double or_default(double given, double otherwise)
     return isnan(given) ? otherwise : given;
 }
 
-static quell_status read_machine(cli_run *run, quell_simulation *setup, quell_shaper *shaper)
+/* The axis and what moves it, in words. */
+static quell_status read_excitation(cli_run *run, quell_simulation *setup)
 {
     const char *axis = run->given.simulate.axis;
     if (axis == NULL)
@@ -87,16 +91,23 @@ static quell_status read_machine(cli_run *run, quell_simulation *setup, quell_sh
     if (run->given.simulate.excitation == NULL)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "no excitation given, want --excitation sweep:..., random:..., "
-                          "stops:... or ambient:...");
+                          "stops:... or ambient:..., or --motion PLAN");
     quell_status status = of_option(
         run, "--excitation", simulate_spec_excitation(setup, run->given.simulate.excitation, &run->err));
-    for (size_t i = 0; i < run->given.simulate.mode.count && status == QUELL_OK; i++)
-        status =
-            of_option(run, "--mode", simulate_spec_mode(setup, run->given.simulate.mode.item[i], &run->err));
     setup->preamble = simulate_default_preamble;
     if (status == QUELL_OK && run->given.simulate.preamble != NULL)
         status = of_option(run, "--preamble",
                            simulate_spec_preamble(&setup->preamble, run->given.simulate.preamble, &run->err));
+    return status;
+}
+
+static quell_status read_machine(cli_run *run, quell_simulation *setup, quell_planned_motion *planned, quell_shaper *shaper)
+{
+    quell_status status =
+        run->given.simulate.motion != NULL ? simulate_motion(run, setup, planned) : read_excitation(run, setup);
+    for (size_t i = 0; i < run->given.simulate.mode.count && status == QUELL_OK; i++)
+        status =
+            of_option(run, "--mode", simulate_spec_mode(setup, run->given.simulate.mode.item[i], &run->err));
     if (status == QUELL_OK && run->given.simulate.shaper != NULL) {
         status =
             of_option(run, "--shaper", quell_shaper_parse(shaper, run->given.simulate.shaper, &run->err));
@@ -134,6 +145,8 @@ static quell_status read_sensor(cli_run *run, quell_simulation *setup)
 static quell_status read_length(cli_run *run, quell_simulation *setup)
 {
     bool given = !isnan(run->given.simulate.seconds), is_sweep = setup->excitation == QUELL_EXCITE_SWEEP;
+    if (setup->motion != NULL)
+        return QUELL_OK;
     if (given && is_sweep)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "option --seconds does not go with a sweep, which has its own length");
@@ -167,80 +180,6 @@ static quell_status write_recording(cli_run *run, const char *file, const quell_
     return quell_output_commit(&output, &run->err);
 }
 
-static const char *const excitation_words[] = {[QUELL_EXCITE_SWEEP] = "sweep",
-                                               [QUELL_EXCITE_RANDOM] = "random",
-                                               [QUELL_EXCITE_STOPS] = "stops",
-                                               [QUELL_EXCITE_AMBIENT] = "ambient"};
-
-static void json_modes(quell_json *json, json_t *truth, const quell_simulation *setup)
-{
-    json_t *modes = quell_json_array(json, truth, "modes");
-    for (size_t i = 0; i < setup->modes; i++) {
-        json_t *mode = quell_json_item(json, modes);
-        quell_json_number(json, mode, "frequency_hz", setup->mode[i].frequency_hz, "");
-        quell_json_number(json, mode, "damping_ratio", setup->mode[i].damping_ratio, "");
-        quell_json_numbers(json, mode, "participation", setup->mode[i].participation, 3);
-    }
-}
-
-static void json_rotation(quell_json *json, json_t *truth, const quell_simulation *setup)
-{
-    json_t *rotation = quell_json_object(json, truth, "rotation");
-    double matrix[3][3];
-    quell_simulated_rotation(setup->rotation_rad, matrix);
-    quell_json_numbers(json, rotation, "angles_rad", setup->rotation_rad, 3);
-    quell_json_text(json, rotation, "meaning", "sensor = Rz Ry Rx machine");
-    quell_json_numbers(json, rotation, "sensor_x_in_machine", matrix[0], 3);
-    quell_json_numbers(json, rotation, "sensor_y_in_machine", matrix[1], 3);
-    quell_json_numbers(json, rotation, "sensor_z_in_machine", matrix[2], 3);
-}
-
-static void json_excitation(quell_json *json, json_t *truth, const quell_simulation *setup,
-                            const quell_simulated *made)
-{
-    json_t *excitation = quell_json_object(json, truth, "excitation");
-    char axis[2] = {setup->axis, '\0'};
-    quell_json_text(json, excitation, "kind", excitation_words[setup->excitation]);
-    quell_json_text(json, excitation, "axis", axis);
-    quell_json_number(json, excitation, "start_s", made->start_s, "");
-    quell_json_number(json, excitation, "end_s", made->end_s, "");
-    if (setup->excitation == QUELL_EXCITE_SWEEP) {
-        quell_json_number(json, excitation, "start_hz", setup->sweep.start_hz, "");
-        quell_json_number(json, excitation, "end_hz", setup->sweep.end_hz, "");
-        quell_json_number(json, excitation, "rate_hz_per_s", setup->sweep.rate_hz_per_s, "");
-        quell_json_number(json, excitation, "acceleration_mps2", setup->sweep.acceleration_mps2, "");
-    } else if (setup->excitation == QUELL_EXCITE_STOPS) {
-        quell_json_number(json, excitation, "stroke_m", setup->stroke_m, "");
-        quell_json_number(json, excitation, "speed_mps", setup->speed_mps, "");
-        quell_json_number(json, excitation, "acceleration_mps2", setup->acceleration_mps2, "");
-        quell_json_number(json, excitation, "dwell_s", setup->dwell_s, "");
-    } else {
-        quell_json_number(json, excitation, "level_mps2", setup->random_rms_mps2, "");
-    }
-}
-
-static quell_status print_truth(cli_run *run, const char *file, const quell_simulation *setup,
-                                const quell_simulated *made)
-{
-    quell_json json = quell_json_begin("quell.simulate/1");
-    quell_json_text(&json, json.root, "file", file);
-    quell_json_integer(&json, json.root, "seed", (long long)setup->seed);
-    quell_json_integer(&json, json.root, "samples", (long long)made->count);
-    quell_json_integer(&json, json.root, "lost_samples", (long long)made->lost);
-    json_t *truth = quell_json_object(&json, json.root, "truth");
-    json_modes(&json, truth, setup);
-    quell_json_number(&json, truth, "rate_hz", made->rate_hz, "");
-    json_rotation(&json, truth, setup);
-    json_excitation(&json, truth, setup, made);
-    if (run->given.simulate.shaper != NULL)
-        quell_json_text(&json, truth, "shaper", run->given.simulate.shaper);
-    else
-        quell_json_null(&json, truth, "shaper", "none is in effect");
-    quell_json_number(&json, truth, "noise_mps2_per_rthz", setup->noise_mps2_per_rthz, "");
-    quell_json_number(&json, truth, "step_mps2", setup->step_mps2, "");
-    return cli_print_json(run, &json);
-}
-
 static void say_what_was_made(const cli_run *run, const char *file, const quell_simulation *setup,
                               const quell_simulated *made)
 {
@@ -248,12 +187,37 @@ static void say_what_was_made(const cli_run *run, const char *file, const quell_
     quell_number_print(rate, sizeof rate, made->rate_hz, 7);
     quell_number_print_fixed(start, sizeof start, made->start_s, 1);
     quell_number_print_fixed(end, sizeof end, made->end_s, 1);
-    cli_say(run, "%zu samples at %s Hz, %zu lost; %s along %c from %s to %s s; shaper %s; seed %llu",
-            made->count, rate, made->lost, excitation_words[setup->excitation], setup->axis, start, end,
+    char axis[2] = {setup->axis, '\0'};
+    cli_say(run, "%zu samples at %s Hz, %zu lost; %s along %s from %s to %s s; shaper %s; seed %llu",
+            made->count, rate, made->lost, simulate_excitation_word(setup->excitation),
+            setup->motion != NULL ? setup->motion->path->id : axis, start, end,
             run->given.simulate.shaper != NULL ? run->given.simulate.shaper : "none",
             (unsigned long long)setup->seed);
     cli_next(run, file != NULL ? "quell check %s" : "save it to a file, or pipe it into: quell check %s",
              file != NULL ? cli_word(run, file) : "-");
+}
+
+static quell_status make(cli_run *run, const char *file, quell_planned_motion *planned)
+{
+    quell_simulation setup = {0};
+    quell_shaper shaper;
+    quell_simulated made;
+    quell_status status = read_machine(run, &setup, planned, &shaper);
+    if (status == QUELL_OK)
+        status = read_sensor(run, &setup);
+    if (status == QUELL_OK)
+        status = read_length(run, &setup);
+    if (status == QUELL_OK)
+        status = quell_simulate(&setup, run->arena, &made, &run->err);
+    if (status == QUELL_OK)
+        status = write_recording(run, file, &setup, &made);
+    if (status != QUELL_OK)
+        return status;
+    if (run->given.json)
+        status = simulate_print_truth(run, file, &setup, &made);
+    if (fflush(stdout) == 0 && !ferror(stdout)) /* else main tells of the failure, and nothing was made */
+        say_what_was_made(run, file, &setup, &made);
+    return status;
 }
 
 static quell_status run_simulate(cli_run *run)
@@ -268,24 +232,9 @@ static quell_status run_simulate(cli_run *run)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "--json prints the true values on standard output, want a FILE for "
                           "the recording");
-    quell_simulation setup = {0};
-    quell_shaper shaper;
-    quell_simulated made;
-    quell_status status = read_machine(run, &setup, &shaper);
-    if (status == QUELL_OK)
-        status = read_sensor(run, &setup);
-    if (status == QUELL_OK)
-        status = read_length(run, &setup);
-    if (status == QUELL_OK)
-        status = quell_simulate(&setup, run->arena, &made, &run->err);
-    if (status == QUELL_OK)
-        status = write_recording(run, file, &setup, &made);
-    if (status != QUELL_OK)
-        return status;
-    if (run->given.json)
-        status = print_truth(run, file, &setup, &made);
-    if (fflush(stdout) == 0 && !ferror(stdout)) /* else main tells of the failure, and nothing was made */
-        say_what_was_made(run, file, &setup, &made);
+    quell_planned_motion planned = {0};
+    quell_status status = make(run, file, &planned);
+    quell_motion_list_free(&planned.list);
     return status;
 }
 

@@ -1,6 +1,7 @@
 /* --excitation: what shook the machine, in words or as the plan that it ran. */
 #include "cli/cli.h"
 
+#include <math.h>
 #include <string.h>
 
 /* Is it one of the words, right or wrong in what follows, rather than the name of a file? */
@@ -28,6 +29,9 @@ static quell_status read_plan(cli_run *run, const char *path, quell_shaking *out
             run->err.text);
     status = quell_shaking_read(out, &source, &run->err);
     quell_file_close(&file);
+    /* Slow strokes turn the axes so that one lies along the diagonal; --mount keeps the machine's own. */
+    if (status == QUELL_OK && out->diagonal && out->acceleration_known && run->given.read.mount != NULL)
+        out->sweep.acceleration_mps2 *= sqrt(0.5);
     return status;
 }
 

@@ -14,7 +14,8 @@ static const char overview[] =
     "The whole job, in eight steps:\n"
     "  1. Fix an accelerometer to what moves (tool head for X, table for Y), with the\n"
     "     controller's shaping switched off. Cautions: README.md, \"Safety\".\n"
-    "  2. Record a rest, two slow strokes, then a sweep of strokes along each axis.\n"
+    "  2. Record a rest, two slow strokes, then a sweep of strokes along each axis;\n"
+    "     `quell excite` writes the motion program, with its cautions.\n"
     "  3. Is the recording fit to use?        quell check x.csv y.csv\n"
     "  4. Look at it:                         quell spectrum x.csv --plot x.png\n"
     "  5. Which frequencies ring?             quell modes x.csv --shaper-on none\n"
@@ -84,7 +85,7 @@ static quell_status check_files(cli_run *run)
         if (plots[i] != NULL && quell_plot_check_name(plots[i], &run->err) != QUELL_OK)
             return run->err.status;
     const cli_list *const lists[] = {&given->files, &given->x, &given->y, &given->after};
-    const char *const single[] = {given->machine, given->idle, given->excitation};
+    const char *const single[] = {given->machine, given->idle, given->excitation, given->simulate.motion};
     size_t dashes = 0;
     for (size_t i = 0; i < sizeof single / sizeof single[0]; i++)
         dashes += single[i] != NULL && strcmp(single[i], "-") == 0 ? 1 : 0;

@@ -62,6 +62,8 @@ static const struct {
     [CLI_RATIO] = {QUELL_RATIO, ""},
     [CLI_HZ] = {QUELL_FREQUENCY, "Hz"},
     [CLI_SECONDS] = {QUELL_TIME, "s"},
+    [CLI_METRES] = {QUELL_LENGTH, NULL},
+    [CLI_MPS] = {QUELL_SPEED, NULL},
     [CLI_MPS2] = {QUELL_ACCELERATION, NULL},
 };
 
@@ -124,6 +126,8 @@ static void clear(cli_options *out)
     out->simulate.lost = out->simulate.step_mps2 = out->simulate.range_mps2 = not_given;
     out->simulate.oversample = out->simulate.seed = not_given;
     out->predict.acceleration_mps2 = not_given;
+    out->excite.speed_mps = out->excite.acceleration_mps2 = out->excite.step_m = not_given;
+    out->excite.seconds = out->excite.seed = not_given;
     out->tailor.tick_s = out->tailor.impulses = out->tailor.smooth = not_given;
 }
 

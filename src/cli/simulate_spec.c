@@ -77,8 +77,9 @@ quell_status simulate_spec_mode(quell_simulation *setup, const char *text, quell
         status = quell_number_parse(parts.part[2], &along, err);
     if (status != QUELL_OK)
         return status;
-    if (!three)
-        mode.participation[setup->axis == 'y'] = along;
+    const double *path = setup->motion != NULL ? setup->motion->path->along : NULL;
+    for (size_t k = 0; k < 3 && !three; k++)
+        mode.participation[k] = along * (path != NULL ? path[k] : k == (setup->axis == 'y') ? 1 : 0);
     setup->mode[setup->modes++] = mode;
     return QUELL_OK;
 }

@@ -1,8 +1,8 @@
-/* The small languages of `quell simulate`: modes, lines, excitation, preamble, rotation and noise as text. */
+/* What the files of `quell simulate` share; its small languages: modes, lines, excitation, preamble, rotation and noise as text. */
 #ifndef QUELL_CLI_SIMULATE_SPEC_H
 #define QUELL_CLI_SIMULATE_SPEC_H
 
-#include "quell/quell.h"
+#include "cli/cli.h"
 
 /* Each fills its part of the simulation, or returns QUELL_E_USAGE with what was found and wanted. */
 
@@ -23,6 +23,13 @@ quell_status simulate_spec_rotation(double rotation_rad[3], const char *text, qu
 
 /* An acceleration and "/rtHz". */
 quell_status simulate_spec_noise(double *noise_mps2_per_rthz, const char *text, quell_error *err);
+
+/* --motion PLAN; planned->list is to be freed, also after a failure. */
+quell_status simulate_motion(cli_run *run, quell_simulation *setup, quell_planned_motion *planned);
+
+/* The kind as a word; and --json: the true values on standard output. */
+const char *simulate_excitation_word(quell_excitation kind);
+quell_status simulate_print_truth(cli_run *run, const char *file, const quell_simulation *setup, const quell_simulated *made);
 
 /* The preamble that is made unless told otherwise. */
 extern const quell_preamble simulate_default_preamble;

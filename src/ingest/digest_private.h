@@ -129,6 +129,15 @@ double digest_start_s(const struct ingest_digest *digest, const digest_window *w
 double digest_end_s(const struct ingest_digest *digest, const digest_window *window);
 /* Seconds that windows [from, to) last. */
 double digest_seconds(const struct ingest_digest *digest, size_t from, size_t to);
+
+/* How fast the sensor travels in windows [from, to), which begin and end at rest. */
+typedef struct ingest_travel {
+    double most_mps, rms_mps;
+    double plateau_s; /* of all plateaus together */
+    size_t plateaus; /* stretches above half of the highest speed, each one way */
+    double first[3]; /* unit vector, sensor axes, of the first of them; zeros if nothing moves */
+} ingest_travel;
+ingest_travel ingest_travel_find(const struct ingest_digest *digest, size_t from, size_t to);
 /* Mean square of a window's samples about their own mean, all axes together. */
 double digest_square_within(const struct ingest_digest *digest, const digest_window *window);
 /* Mean of everything. */

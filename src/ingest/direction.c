@@ -58,35 +58,16 @@ static quell_status principal(const scatter *from, double out[3], double *second
     return QUELL_OK;
 }
 
-/* Slow motion along `direction`, mean over a window. */
-static double slow_along(const struct ingest_digest *digest, const digest_window *window,
-                         const double mean[3], const double direction[3])
-{
-    double off[3];
-    if (window->slow_count == 0)
-        return 0;
-    for (size_t k = 0; k < 3; k++)
-        off[k] = digest->origin[k] + window->slow.sum[k] / (double)window->slow_count - mean[k];
-    return ingest_dot(off, direction);
-}
-
-/* The sign of the first large lobe of slow motion along `direction` in the slow strokes: they start towards +. */
-static double first_lobe(const struct ingest_digest *digest, const ingest_activity *activity,
-                         const double direction[3])
+/* Which way along `direction` the slow strokes go first: they start towards +. */
+static double first_way(const struct ingest_digest *digest, const ingest_activity *activity,
+                        const double direction[3])
 {
     for (size_t s = 0; s < activity->count; s++) {
         const ingest_stretch *stretch = &activity->stretch[s];
         if (stretch->kind != QUELL_STROKES)
             continue;
-        double largest = 0;
-        for (int pass = 0; pass < 2; pass++)
-            for (size_t j = stretch->window[0]; j < stretch->window[1]; j++) {
-                double along = slow_along(digest, &digest->window[j], activity->mean_mps2, direction);
-                if (pass == 0)
-                    largest = fmax(largest, fabs(along));
-                else if (fabs(along) > 0.5 * largest)
-                    return along > 0 ? 1 : -1;
-            }
+        ingest_travel travel = ingest_travel_find(digest, stretch->window[0], stretch->window[1]);
+        return ingest_dot(travel.first, direction) < 0 ? -1 : 1;
     }
     return 1;
 }
@@ -171,7 +152,7 @@ quell_status ingest_direction_find(ingest_sighting *out, const struct ingest_dig
     out->known = power(&used) > 0;
     if (status == QUELL_OK && out->known)
         status = principal(&used, out->direction, &out->second, err);
-    if (status == QUELL_OK && out->strokes && first_lobe(digest, activity, out->direction) < 0)
+    if (status == QUELL_OK && out->strokes && first_way(digest, activity, out->direction) < 0)
         for (size_t k = 0; k < 3; k++)
             out->direction[k] = -out->direction[k];
     return status;

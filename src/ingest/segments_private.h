@@ -42,4 +42,10 @@ size_t ingest_blocks_join_sweeps(const ingest_window_levels *levels, ingest_bloc
    shakes while another one is moved. *share: what lies there. */
 bool ingest_blocks_shake(const ingest_window_levels *levels, const ingest_block *block, size_t count, double *share);
 
+/* Does a block of that rms acceleration hold a few strokes that carry the sensor along (travel.c)? */
+bool ingest_block_carries(const ingest_window_levels *levels, const ingest_block *block, double rms_mps2);
+
+/* Does it travel much more slowly than the next one? */
+bool ingest_block_slower(const ingest_window_levels *levels, const ingest_block *block, const ingest_block *next);
+
 #endif

@@ -142,9 +142,22 @@ static bool has_stops(const ingest_window_levels *levels, const ingest_block *bl
     return bursts >= BURSTS && (double)pauses > PAUSES * (double)(block->to - block->from);
 }
 
+/* Strokes with short ramps, of a controller that knows but one acceleration: nothing but a few, a rest before them. */
+static bool is_hard_preamble(const ingest_window_levels *levels, const ingest_block *block, size_t count)
+{
+    double all = mean_square(levels, levels->square, block->from, block->to) - levels->quiet * levels->quiet;
+    if (count < 2 || block->from == 0 || !isfinite(levels->threshold) ||
+        !ingest_block_carries(levels, block, sqrt(fmax(all, 0))))
+        return false;
+    return high_level(levels, &block[0]) < GENTLE * high_level(levels, &block[1]) ||
+           ingest_block_slower(levels, &block[0], &block[1]);
+}
+
 /* Are they strokes of a preamble: slow, and gentler than what comes next, other slow ones apart? */
 static bool is_preamble(const ingest_window_levels *levels, const ingest_block *block, size_t b, size_t count)
 {
+    if (b == 0 && is_hard_preamble(levels, block, count))
+        return true;
     if (slow_share(levels, &block[b]) <= SLOW_SHARE)
         return false;
     for (size_t next = b + 1; next < count; next++) {

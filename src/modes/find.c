@@ -22,7 +22,7 @@ static const char *excitation_words(const quell_modes_options *options)
         return options->shaking != NULL && options->shaking->sweep_known ? "a sweep, its command known"
                                                                          : "a sweep, its command not known";
     case QUELL_EXCITE_RANDOM:
-        return "random motion, one input";
+        return options->shaking->random_known ? "random strokes, their range known" : "random motion, one input";
     case QUELL_EXCITE_STOPS:
         return options->shaking != NULL && options->shaking->blow ? "a blow, and the free decay after it"
                                                                   : "stops, and the free decays after them";
@@ -36,12 +36,15 @@ quell_status quell_options_command(const quell_spectrum *spectrum, const quell_m
 {
     *command = NULL;
     const quell_shaking *shaking = options->shaking;
-    if (quell_options_kind(options) != QUELL_EXCITE_SWEEP || shaking == NULL ||
-        !(shaking->sweep_known || shaking->seen.end_hz > 0))
+    bool sweeps = shaking != NULL && shaking->kind == QUELL_EXCITE_SWEEP && (shaking->sweep_known || shaking->seen.end_hz > 0);
+    bool random = shaking != NULL && shaking->kind == QUELL_EXCITE_RANDOM && shaking->random_known;
+    if (!sweeps && !random)
         return QUELL_OK;
     *command = quell_memory_get(spectrum->bins * sizeof(double));
     if (*command == NULL)
-        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a sweep's density of %zu bins", spectrum->bins);
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a command's density of %zu bins", spectrum->bins);
+    if (random)
+        return quell_random_density(shaking, spectrum, *command, err);
     if (shaking->sweep_known) {
         quell_shaking as = *shaking;
         if (shaking->seen.end_hz > 0) /* segments want to begin where they do */

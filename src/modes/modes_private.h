@@ -10,6 +10,14 @@
 /* Samples at rate_hz of a sweep with its dwells and the rests around it; whole. */
 double quell_sweep_samples(const quell_shaking *shaking, double rate_hz);
 
+/* The density, up to a factor, that random strokes of a known range have on average; like->bins entries. QUELL_OK; QUELL_E_USAGE;
+   QUELL_E_MEMORY. */
+quell_status quell_random_density(const quell_shaking *shaking, const quell_spectrum *like, double *density, quell_error *err);
+
+/* The Welch density of that many samples of a command, as quell_sweep_density estimates it; at like's bins. */
+quell_status quell_command_density(const quell_motion_list *list, const quell_shaking *shaking, const quell_spectrum *like,
+                                   double samples, double *density, quell_error *err);
+
 /* ---------------------------------------------------------------- a sweep as it is seen (sweep_track.c, sweep_shape.c) */
 
 /* Fills in shaking->seen and harmonics from the samples of one axis, for a sweep that runs linearly. QUELL_OK, also where

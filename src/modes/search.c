@@ -118,7 +118,7 @@ quell_status quell_search_prepare(quell_mode_search *search, const quell_modes_o
     if (options->shaking != NULL && problem->swept)
         search->seen = options->shaking->seen;
     problem->model.command = command;
-    problem->held[FIT_B1] = options->shaking != NULL && options->shaking->sweep_known;
+    problem->held[FIT_B1] = options->shaking != NULL && (options->shaking->sweep_known || options->shaking->random_known);
     double most = 0;
     for (size_t k = 0; k < spectrum->bins && command != NULL; k++)
         most = fmax(most, command[k]);

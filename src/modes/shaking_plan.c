@@ -73,22 +73,50 @@ static quell_status read_sweep(quell_shaking *out, const plan *from, const json_
     return QUELL_OK;
 }
 
+/* Random strokes of frequencies that the plan states; a plan that does not, says only that they are random. */
+static quell_status read_random(quell_shaking *out, const plan *from, quell_error *err)
+{
+    const double range_hz[2] = {from->start_hz, from->end_hz};
+    quell_error why = {0};
+    if (isnan(range_hz[0]) || isnan(range_hz[1]))
+        return QUELL_OK;
+    if (quell_motion_check_random(range_hz, &why) != QUELL_OK)
+        return quell_fail(err, QUELL_E_DATA, "%s", why.text);
+    out->random_known = true;
+    memcpy(out->random_hz, range_hz, sizeof range_hz);
+    return QUELL_OK;
+}
+
+static const quell_path *path_of(const json_t *axis)
+{
+    size_t count;
+    const quell_path *path = quell_paths(&count);
+    for (size_t i = 0; i < count; i++)
+        if (quell_value_is(axis, path[i].id))
+            return &path[i];
+    return NULL;
+}
+
 static quell_status read_plan(quell_shaking *out, const json_t *root, quell_error *err)
 {
     const json_t *kind = json_object_get(root, "kind"), *axis = json_object_get(root, "axis");
     if (!quell_value_is(json_object_get(root, "schema"), SCHEMA))
         return quell_value_refuse("schema", json_object_get(root, "schema"), "\"" SCHEMA "\"", err);
-    if (axis != NULL && !json_is_null(axis) && !quell_value_is(axis, "x") && !quell_value_is(axis, "y"))
-        return quell_value_refuse("axis", axis, "\"x\" or \"y\"", err);
+    const quell_path *path = path_of(axis);
+    if (axis != NULL && !json_is_null(axis) && path == NULL)
+        return quell_value_refuse("axis", axis, "\"x\", \"y\", \"x+y\" or \"x-y\"", err);
     plan numbers_read;
     quell_status status = read_numbers(&numbers_read, root, err);
     if (status != QUELL_OK)
         return status;
-    out->axis = json_is_string(axis) ? json_string_value(axis)[0] : 0;
+    out->axis = path != NULL && strlen(path->id) == 1 ? path->id[0] : 0;
+    out->diagonal = path != NULL && path->sign[0] != 0 && path->sign[1] != 0;
     for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++)
         if (quell_value_is(kind, kinds[k].word)) {
             out->kind = kinds[k].kind;
-            return out->kind == QUELL_EXCITE_SWEEP ? read_sweep(out, &numbers_read, root, err) : QUELL_OK;
+            return out->kind == QUELL_EXCITE_SWEEP    ? read_sweep(out, &numbers_read, root, err)
+                   : out->kind == QUELL_EXCITE_RANDOM ? read_random(out, &numbers_read, err)
+                                                      : QUELL_OK;
         }
     return quell_value_refuse("kind", kind, "\"sweep\", \"random\" or \"stops\"", err);
 }

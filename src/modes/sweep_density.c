@@ -57,8 +57,8 @@ static quell_status stream(const quell_motion *motion, const quell_shaking *shak
     return status;
 }
 
-static quell_status estimate(const quell_motion_list *list, const quell_shaking *shaking, const quell_spectrum *like,
-                             double samples, double *density, quell_error *err)
+quell_status quell_command_density(const quell_motion_list *list, const quell_shaking *shaking, const quell_spectrum *like,
+                                   double samples, double *density, quell_error *err)
 {
     double segment = (double)like->segment;
     quell_welch_options options = {
@@ -97,7 +97,7 @@ quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spect
                             quell_number_short((double)like->segment / like->rate_hz, 4).text,
                             quell_number_short(SAMPLES_MAX / like->rate_hz, 4).text);
     if (status == QUELL_OK)
-        status = estimate(&list, shaking, like, samples, density, err);
+        status = quell_command_density(&list, shaking, like, samples, density, err);
     quell_motion_list_free(&list);
     return status;
 }

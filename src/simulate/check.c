@@ -111,7 +111,7 @@ quell_status simulate_check(const quell_simulation *setup, quell_error *err)
         status = check_modes(setup, err);
     if (status == QUELL_OK)
         status = check_lines(setup, err);
-    if (status == QUELL_OK)
+    if (status == QUELL_OK && setup->motion == NULL)
         status = check_excitation(setup, err);
     return status;
 }

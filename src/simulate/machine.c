@@ -23,7 +23,7 @@ static void start_mode(simulate_mode *out, const quell_simulated_mode *mode, dou
 void simulate_machine_start(simulate_machine *out, const quell_simulation *setup, const simulate_plan *plan)
 {
     static const quell_shaper none = {.count = 1, .amplitude = {1}};
-    bool ambient = setup->excitation == QUELL_EXCITE_AMBIENT;
+    bool ambient = setup->excitation == QUELL_EXCITE_AMBIENT && setup->motion == NULL;
     *out = (simulate_machine){
         .drives = plan->drives, .modes = setup->modes, .interval_s = simulate_interval(setup)};
     for (size_t i = 0; i < out->modes; i++) {
@@ -35,7 +35,7 @@ void simulate_machine_start(simulate_machine *out, const quell_simulation *setup
         drive->motion = quell_motion_view(&plan->drive[i]);
         drive->shaper = setup->shaper != NULL && !ambient ? setup->shaper : &none;
         for (size_t k = 0; k < 3; k++)
-            drive->axis[k] = ambient ? setup->mode[i].participation[k] : (size_t)(setup->axis - 'x') == k;
+            drive->axis[k] = setup->motion != NULL ? setup->motion->path->along[k] : ambient ? setup->mode[i].participation[k] : (size_t)(setup->axis - 'x') == k;
     }
 }
 

@@ -65,6 +65,24 @@ static quell_status add_stops(const quell_simulation *setup, quell_motion_list *
     return status;
 }
 
+static quell_status plan_given(const quell_simulation *setup, simulate_plan *plan, quell_error *err)
+{
+    const quell_planned_motion *given = setup->motion;
+    quell_motion_list *list = &plan->drive[0];
+    quell_status status = QUELL_OK;
+    plan->drives = 1;
+    for (size_t i = 0; i < given->list.count && status == QUELL_OK; i++) {
+        const quell_event *event = &given->list.event[i];
+        list->end_s = event->time_s;
+        status = quell_motion_add_event(list, event->velocity_mps, event->acceleration_mps2, event->jerk_mps3, err);
+    }
+    plan->start_s = given->start_s;
+    plan->end_s = given->end_s;
+    double through_shaper = setup->shaper != NULL ? setup->shaper->time_s[setup->shaper->count - 1] : 0;
+    plan->length_s = given->list.end_s + through_shaper + REST_AFTER_S;
+    return status;
+}
+
 static quell_status plan_motion(const quell_simulation *setup, simulate_plan *plan, quell_error *err)
 {
     quell_motion_list *list = &plan->drive[0];
@@ -98,6 +116,8 @@ static quell_status plan_ambient(const quell_simulation *setup, simulate_plan *p
 quell_status simulate_plan_make(const quell_simulation *setup, simulate_plan *out, quell_error *err)
 {
     *out = (simulate_plan){0};
+    if (setup->motion != NULL)
+        return plan_given(setup, out, err);
     return setup->excitation == QUELL_EXCITE_AMBIENT ? plan_ambient(setup, out, err)
                                                      : plan_motion(setup, out, err);
 }

@@ -46,7 +46,7 @@ quell_status quell_simulate(const quell_simulation *setup, quell_arena *arena, q
     if (status != QUELL_OK)
         return status;
     double interval = simulate_interval(setup);
-    if (setup->excitation != QUELL_EXCITE_SWEEP && setup->seconds / interval > SAMPLES_MAX)
+    if (setup->motion == NULL && setup->excitation != QUELL_EXCITE_SWEEP && setup->seconds / interval > SAMPLES_MAX)
         return quell_fail(err, QUELL_E_MEMORY,
                           "recording has more than 100000000 samples, which is the most made");
     status = simulate_plan_make(setup, &plan, err);

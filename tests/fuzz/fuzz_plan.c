@@ -2,6 +2,7 @@
 #include "fuzz.h"
 
 #include "quell/modes.h"
+#include "quell/simulate.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -73,6 +74,31 @@ static void state_in_words(const uint8_t *data, size_t size)
     free(text);
 }
 
+/* The same bytes as moves that drive a machine: events in order of time, and at rest in the end. */
+static void drive(fuzz_source state)
+{
+    quell_source source = fuzz_source_open(&state);
+    quell_planned_motion planned = {.start_s = 4711};
+    quell_error err = {0};
+    quell_status status = quell_planned_motion_read(&planned, &source, &err);
+    if (status != QUELL_OK) {
+        FUZZ_CHECK(status == QUELL_E_DATA, "status %d: %s", (int)status, err.text);
+        FUZZ_CHECK(planned.start_s == 4711, "out was touched: %s", err.text);
+        fuzz_check_error(&err, status, "input");
+        return;
+    }
+    double sum = 0, most = 0;
+    for (size_t i = 0; i < planned.list.count; i++) {
+        const quell_event *event = &planned.list.event[i];
+        FUZZ_CHECK(isfinite(event->time_s) && (i == 0 || event->time_s >= event[-1].time_s), "event %zu at %g s", i, event->time_s);
+        sum += event->acceleration_mps2;
+        most = fmax(most, fabs(event->acceleration_mps2));
+    }
+    FUZZ_CHECK(planned.path != NULL && isfinite(planned.list.end_s), "ends at %g s", planned.list.end_s);
+    FUZZ_CHECK(fabs(sum) <= 1e-9 * most * (double)(planned.list.count + 1), "does not end at rest: %g", sum);
+    quell_motion_list_free(&planned.list);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     size_t piece = size > 0 ? (uint8_t)(data[0] - '0') + 1u : 1,
@@ -98,6 +124,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
             fuzz_check_same_error(&err, &other);
         fuzz_check_error(&err, status, "input");
     }
+    drive((fuzz_source){.bytes = data + head, .size = size - head});
     state_in_words(data + head, size - head);
     return 0;
 }

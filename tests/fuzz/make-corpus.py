@@ -347,6 +347,14 @@ plan('long-text', '{"schema":"quell.excite/1","kind":"' + 'stop' * 80 + '"}')
 plan('long-escaped', '{"schema":"quell.excite/1","kind":"' + '\\u0001' * 60 + '"}')
 plan('list', '[1,\n2')
 plan('deep', '[' * 3000)
+numbers = '"acceleration_mps2":4,"before_s":3,"start_time_s":12,"duration_s":2,'
+moves = '{"schema":"quell.excite/1","kind":"%s","axis":"%s",' + numbers + '"moves":{"to_mm":%s,"speed_mps":%s,"rest_s":%s}}'
+plan('moves', moves % ('stops', 'x+y', '[60,0,60.0125]', '[0.2,0.158,0.05]', '[0.5,0,3]'))
+plan('moves-joined', moves % ('random', 'y', '[1,2,3,-4]', '[0.2,0.1,0.3,1000]', '[0,0,0,0]'))
+plan('moves-short', moves % ('stops', 'x', '[1,2]', '[1]', '[0,0]'))
+plan('moves-nowhere', moves % ('stops', 'x', '[0,0]', '[1,1]', '[0,0]'))
+plan('moves-endless', moves % ('stops', 'x', '[1e5]', '[1e-308]', '[0]'))
+plan('random-range', '{"schema":"quell.excite/1","kind":"random","axis":"x-y","start_hz":8,"end_hz":80}')
 plan('words', 'sweep:12Hz:115Hz:2.5Hz/s:4500 mm/s2')
 plan('words-unknown', 'sweep:12:115:2.5')
 

@@ -64,6 +64,8 @@
     X(search)                                                                                                \
     X(choose)                                                                                                \
     X(motion)                                                                                                \
+    X(program)                                                                                               \
+    X(planned_motion)                                                                                        \
     X(predict)                                                                                               \
     X(ripple)                                                                                                \
     X(simulate)                                                                                              \

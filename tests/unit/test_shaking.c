@@ -597,8 +597,11 @@ START_TEST(plans_are_read)
     static const char *const others[] = {PLAN "\"random\",\"axis\":\"x\"}", PLAN "\"stops\"}"};
     for (size_t i = 0; i < 2; i++) {
         ck_assert_int_eq(read_plan(&got, others[i], strlen(others[i]), NULL), QUELL_OK);
-        ck_assert(got.kind == (i == 0 ? QUELL_EXCITE_RANDOM : QUELL_EXCITE_STOPS) && !got.sweep_known);
+        ck_assert(got.kind == (i == 0 ? QUELL_EXCITE_RANDOM : QUELL_EXCITE_STOPS) && !got.sweep_known && !got.random_known);
     }
+    static const char random[] = PLAN "\"random\",\"axis\":\"x-y\",\"start_hz\":8,\"end_hz\":80}";
+    ck_assert_int_eq(read_plan(&got, random, strlen(random), NULL), QUELL_OK);
+    ck_assert(got.random_known && got.random_hz[0] == 8 && got.random_hz[1] == 80 && got.axis == 0 && got.diagonal && !got.sweep_known);
 }
 END_TEST
 
@@ -619,8 +622,9 @@ START_TEST(wrong_plans_are_refused)
         {PLAN "{}}", "kind: found an object, want"},
         {PLAN "\"" FIFTY FIFTY FIFTY FIFTY FIFTY FIFTY "\"}", "kind: found \"stopstopst"}, /* its beginning, not what is */
         {PLAN "\"" FIFTY "\\n" FIFTY FIFTY FIFTY FIFTY FIFTY "\"}", "kind: found \"stopstopst"}, /* beside it in memory */
-        {PLAN "\"stops\",\"axis\":\"z\"}", "axis: found \"z\", want \"x\" or \"y\""},
-        {PLAN "\"stops\",\"axis\":1}", "axis: found 1, want \"x\" or \"y\""},
+        {PLAN "\"stops\",\"axis\":\"z\"}", "axis: found \"z\", want \"x\", \"y\", \"x+y\" or \"x-y\""},
+        {PLAN "\"random\",\"start_hz\":80,\"end_hz\":8}", "random strokes run from 80 Hz to 8 Hz"},
+        {PLAN "\"stops\",\"axis\":1}", "axis: found 1, want \"x\", \"y\", \"x+y\" or \"x-y\""},
         {PLAN "\"stops\",\"duration_s\":\"9\"}",
          "duration_s: found \"9\", want a number of s above 0, at most 100000"},
         {PLAN "\"stops\",\"duration_s\":1e6}", "duration_s: found 1e6, want"},
