@@ -227,9 +227,9 @@ const cli_command cli_predict = {
     "taken from what `quell modes --json` or --out wrote, or stated. One axis brakes and stops at a right-angled "
     "corner, the wall is drawn along the other, through the same shaper. --plot draws the ripple against distance, without "
     "and with the shaper, and the wall as a grey relief; --out keeps the points.",
-    "  quell predict --mode 47.3:0.046 --mode 83.5:0.028:0.22 --corner 8mm/s --acceleration 6m/s2 --speed 100mm/s --shaper zv:47.3:0.046\n"
-    "  quell predict data/heron/before-x.csv.gz --shaper-on none --axis x --machine data/heron/heron.ini --shaper ei:60.8:0.047 --plot wall.png\n"
-    "  quell predict modes.json --stop 100mm/s:10m/s2:500m/s3\n",
+    "  quell predict --mode 47.3:0.046 --corner 8mm/s --speed 100mm/s --shaper zv:47:0.05\n"
+    "  quell predict x.csv --shaper-on none --axis x --machine machine.ini --shaper ei:60\n"
+    "  quell predict modes.json --stop 100mm/s:10m/s2:500m/s3 --plot wall.png\n",
     groups,
     run_predict,
 };
