@@ -157,6 +157,13 @@ quell_status decay_solve(const decay_data *data, const decay_stops *rests, decay
                          quell_error *err);
 void decay_solution_clear(decay_solution *solution);
 
+/* The length of window that all stops have room for but those with much less than most: these are left out. 0: too short. */
+size_t decay_common_length(decay_solution *solution, double rate_hz);
+
+/* Root mean square of what is left of each axis in the later half of the windows: what a large amplitude leaves early on,
+   where frequency or damping goes with it, is no noise. */
+void decay_axis_noise(const decay_window *window, double noise_mps2[3]);
+
 enum { DECAY_JACKKNIFE_LEAST = 3 }; /* stops */
 
 /* Standard errors of the parameters: by the jackknife from three stops on, else from the residuals.
