@@ -2,28 +2,26 @@
    to nothing. What matters is the moment the commanded motion ends, since the amplitude is told for it. */
 #include "modes/decay_private.h"
 
-#include <gsl/gsl_sort.h>
-#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 
 #define BAND_HZ 1000.0 /* working rate 6400 Hz or more: the end is seen to a fraction of a millisecond */
 #define FIRST_S 0.02   /* after the velocity is seen at rest: a window to begin with */
 #define MARGIN_S 2e-3  /* of a window after the end: motion may hide in the noise for as long */
-#define TIME_CONSTANTS 6.0
-#define SEEN 4.5       /* standard deviations by which a sample is not of the decay */
-#define CLEAR 4.0      /* times more: motion beyond doubt */
-#define LOOK_BACK_S 0.01
-#define LATER 1.0       /* of the way from clear motion to the last that is seen: the end lies so much later still ... */
-#define LATER_SE 0.4    /* ... give or take */
-#define LATER_UNKNOWN_S 1e-3
+#define TIME_CONSTANTS 6.0 /* a longer window holds noise alone */
+#define OVER 3.0 /* time constants after which a decay is over, as far as noise is concerned ... */
+#define PROBE 2.0 /* ... and of what noise is probed with */
+#define LOOK_BACK_S 5e-3 /* motion that the end is found from ... */
+#define LOOK_BACK_PERIODS 0.3 /* ... before which a shaper's next impulse may lie */
+#define END_STEP 0.25 /* samples */
+#define END_SE 0.5    /* samples: of the end as found, shared by all stops */
 #define NORMAL_95 1.959964
 #define BEFORE_MOST_S 3.0 /* of motion looked at before the first stop */
 
 typedef struct known {
     decay_data data;
     decay_stops rests;       /* as the velocity shows them */
-    decay_solution solution; /* of those that can be measured; begin: the sample after the last one in which motion is seen */
-    double later, later_se;  /* working samples: the end of motion behind the last sample in which it is seen */
+    decay_solution solution; /* of those that can be measured */
+    size_t loudest;          /* the mode of most acceleration */
 } known;
 
 /* ---------------------------------------------------------------- windows */
@@ -41,6 +39,13 @@ static double decay_rate(const decay_fit *fit, size_t term)
 {
     return QUELL_TAU * exp(fit->parameter[DECAY_PER_TERM * term + DECAY_LN_F] +
                            fit->parameter[DECAY_PER_TERM * term + DECAY_LN_ZETA]);
+}
+
+/* Of the acceleration at the window's start. */
+static double squared(const known *of, size_t s, size_t term)
+{
+    const double *c = of->solution.window.coefficient + s * DECAY_COLUMNS_MAX + 2 * term;
+    return c[0] * c[0] + c[1] * c[1];
 }
 
 /* As long as all stops allow, and no longer than the slowest mode needs. 0: too short. */
@@ -69,13 +74,13 @@ static quell_status fit_windows(known *of, size_t length, bool *solved, quell_er
     return status;
 }
 
-/* Moves the windows to just behind where each decay begins. */
-static quell_status follow_begins(known *of, bool *solved, quell_error *err)
+/* Moves the windows to just behind where each motion ends. */
+static quell_status follow_ends(known *of, bool *solved, quell_error *err)
 {
     decay_solution *solution = &of->solution;
     size_t margin = (size_t)ceil(fmax(MARGIN_S * of->data.rate_hz, 2));
     for (size_t s = 0; s < solution->stops.count; s++)
-        solution->start[s] = solution->stops.stop[s].begin + margin + (size_t)of->later;
+        solution->start[s] = (size_t)ceil(solution->stops.stop[s].motion_end) + margin;
     size_t length = window_length(of);
     *solved = length > 0;
     return length > 0 ? fit_windows(of, length, solved, err) : QUELL_OK;
@@ -92,53 +97,104 @@ static void extend_all(known *of)
                      &solution->stops.stop[s]);
 }
 
-/* Goes back from `from` to the first sample that is off by more than `limit`; `least` if none is. */
-static size_t back_to(const known *of, size_t s, size_t from, size_t least, double limit_mps2)
+/* The begin that decay_extend found is late by a block's length at most; it is the first guess of the end. */
+static void take_begins(known *of)
+{
+    extend_all(of);
+    for (size_t s = 0; s < of->solution.stops.count; s++)
+        of->solution.stops.stop[s].motion_end = (double)of->solution.stops.stop[s].begin - 1;
+}
+
+static void find_loudest(known *of)
+{
+    double most = -1;
+    for (size_t k = 0; k < of->solution.fit.terms; k++) {
+        double sum = 0;
+        for (size_t s = 0; s < of->solution.window.stops; s++)
+            sum += squared(of, s, k);
+        if (sum > most) {
+            most = sum;
+            of->loudest = k;
+        }
+    }
+}
+
+/* What is there before the window, less the decay as it is foretold backwards: samples first..start - 1. */
+static void foretell_back(const known *of, size_t s, size_t first, double *out)
 {
     const decay_window *window = &of->solution.window;
     const double *a = of->data.accel_mps2[0], *c = window->coefficient + s * DECAY_COLUMNS_MAX;
     size_t start = of->solution.start[s];
     double mean = a[start] - window->row[s * window->length];
-    for (size_t i = from; i > least; i--) {
-        double basis[DECAY_COLUMNS_MAX], t = ((double)i - (double)start) / of->data.rate_hz;
-        size_t n = decay_basis_at(&of->solution.fit, t, basis);
-        if (fabs(a[i] - mean - quell_dot(basis, c, n)) > limit_mps2)
-            return i;
+    for (size_t i = first; i < start; i++) {
+        double basis[DECAY_COLUMNS_MAX];
+        size_t n = decay_basis_at(&of->solution.fit, ((double)i - (double)start) / of->data.rate_hz, basis);
+        out[i - first] = a[i] - mean - quell_dot(basis, c, n);
     }
-    return least;
 }
 
-/* A mode that moves with all its mass follows the command softly: what sets the samples apart from the decay grows from the
-   end of the motion backwards as the square of time, from a step of acceleration; with part of its mass, at once. From 1 to 4
-   times the limit it takes, in the square's case, as long as from 0 to 1. The middle of both is taken, for all stops alike. */
-static void set_later(known *of, double *way, size_t ways)
+/* Sum of squares left where the motion, at an acceleration A until `end` (samples from first), sets the samples apart from the
+   decay by b0 + b1 g, t s before the end: b0 is what does not ring of A, and b1 what rings with the mode, whose
+   g = 1 - exp(z w t) (cos wd t + z w / wd sin wd t) follows from its equation of motion. */
+static double left_with_end(const known *of, const double *off, size_t n, double end)
 {
-    gsl_sort(way, 1, ways);
-    double middle = ways > 0 ? gsl_stats_median_from_sorted_data(way, 1, ways) : 0;
-    bool enough = 2 * ways > of->solution.stops.count;
-    of->later = enough ? LATER * middle : 0;
-    of->later_se = enough ? LATER_SE * middle : LATER_UNKNOWN_S * of->data.rate_hz;
+    double rate_hz = of->data.rate_hz, alpha = decay_rate(&of->solution.fit, of->loudest);
+    double w = QUELL_TAU * exp(of->solution.fit.parameter[DECAY_PER_TERM * of->loudest + DECAY_LN_F]),
+           wd = sqrt(fmax(w * w - alpha * alpha, 0)) + 1e-9;
+    double ff = 0, fg = 0, gg = 0, fe = 0, ge = 0, ee = 0;
+    for (size_t i = 0; i < n; i++) {
+        double ahead = end - (double)i, t = fmax(ahead, 0) / rate_hz;
+        double f = fmin(fmax(ahead + 0.5, 0), 1),
+               g = 1 - exp(alpha * t) * (cos(wd * t) + alpha / wd * sin(wd * t)), e = off[i];
+        ff += f * f;
+        fg += f * g;
+        gg += g * g;
+        fe += f * e;
+        ge += g * e;
+        ee += e * e;
+    }
+    double det = ff * gg - fg * fg;
+    if (!(det > 1e-9 * ff * gg))
+        return ff > 0 ? ee - fe * fe / ff : ee;
+    return ee - (gg * fe * fe - 2 * fg * fe * ge + ff * ge * ge) / det;
 }
 
-/* The begin of each decay to the sample, from windows that are just behind. */
-static void sharpen_all(known *of)
+/* The end that leaves least. */
+static double best_end(const known *of, const double *off, size_t n)
+{
+    double best = 0, least = (double)INFINITY;
+    for (double end = 2; end < (double)n; end += END_STEP) {
+        double left = left_with_end(of, off, n, end);
+        if (left < least) {
+            least = left;
+            best = end;
+        }
+    }
+    return best;
+}
+
+/* The end of each motion to a part of a sample, from windows that are just behind. */
+static quell_status sharpen_ends(known *of, quell_error *err)
 {
     decay_solution *solution = &of->solution;
-    double noise_mps2[3] = {0, 0, 0}, way[DECAY_STOPS_MAX];
-    size_t back = (size_t)(LOOK_BACK_S * of->data.rate_hz) + 1, ways = 0;
-    decay_axis_noise(&solution->window, noise_mps2);
+    find_loudest(of);
+    double f = exp(solution->fit.parameter[DECAY_PER_TERM * of->loudest + DECAY_LN_F]);
+    size_t back = (size_t)(fmin(LOOK_BACK_S, LOOK_BACK_PERIODS / f) * of->data.rate_hz) + 4, most = 0;
+    for (size_t s = 0; s < solution->stops.count; s++) {
+        size_t room = solution->start[s] - (size_t)solution->stops.stop[s].motion_end + back;
+        most = room > most ? room : most;
+    }
+    double *off = quell_memory_get(most * sizeof *off);
+    if (off == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu samples", most);
     for (size_t s = 0; s < solution->stops.count; s++) {
         decay_stop *stop = &solution->stops.stop[s];
-        size_t start = solution->start[s], least = stop->begin > stop->earliest + back ? stop->begin - back : stop->earliest;
-        size_t seen = back_to(of, s, start, least, SEEN * noise_mps2[0]);
-        if (seen == least)
-            continue;
-        size_t clear = back_to(of, s, seen, seen > back ? seen - back : 0, CLEAR * SEEN * noise_mps2[0]);
-        stop->begin = seen + 1;
-        if (seen - clear < back)
-            way[ways++] = (double)(seen - clear);
+        size_t guess = (size_t)stop->motion_end, first = guess > back ? guess - back : 0;
+        foretell_back(of, s, first, off);
+        stop->motion_end = (double)first + best_end(of, off, solution->start[s] - first);
     }
-    set_later(of, way, ways);
+    quell_memory_free(off);
+    return QUELL_OK;
 }
 
 /* The rests after strokes, their decays' begins, and the amplitudes in windows behind these. *solved: false if no stop can
@@ -160,13 +216,13 @@ static quell_status solve(known *of, bool *solved, quell_error *err)
         return QUELL_OK;
     status = fit_windows(of, length, solved, err);
     if (status == QUELL_OK && *solved) {
-        extend_all(of);
-        status = follow_begins(of, solved, err);
+        take_begins(of);
+        status = follow_ends(of, solved, err);
     }
-    if (status == QUELL_OK && *solved) {
-        sharpen_all(of);
-        status = follow_begins(of, solved, err);
-    }
+    if (status == QUELL_OK && *solved)
+        status = sharpen_ends(of, err);
+    if (status == QUELL_OK && *solved)
+        status = follow_ends(of, solved, err);
     return status;
 }
 
@@ -175,8 +231,7 @@ static quell_status solve(known *of, bool *solved, quell_error *err)
 /* Seconds from the end of the motion to the window. */
 static double lead_s(const known *of, size_t s)
 {
-    return ((double)of->solution.start[s] - (double)of->solution.stops.stop[s].begin + 1 - of->later) /
-           of->data.rate_hz;
+    return ((double)of->solution.start[s] - of->solution.stops.stop[s].motion_end) / of->data.rate_hz;
 }
 
 /* From acceleration at the window's start, squared, to displacement at the end of the motion. */
@@ -184,12 +239,6 @@ static double to_power(const known *of, size_t s, size_t term)
 {
     double w = QUELL_TAU * exp(of->solution.fit.parameter[DECAY_PER_TERM * term + DECAY_LN_F]);
     return exp(2 * decay_rate(&of->solution.fit, term) * lead_s(of, s)) / (w * w * w * w);
-}
-
-static double squared(const known *of, size_t s, size_t term)
-{
-    const double *c = of->solution.window.coefficient + s * DECAY_COLUMNS_MAX + 2 * term;
-    return c[0] * c[0] + c[1] * c[1];
 }
 
 static double mean_power(const known *of, size_t term)
@@ -230,8 +279,7 @@ static double log_se(const double ci95[2])
 /* How far the errors of the modes and of the moment of the end move the power, which they do at all stops alike. */
 static double shared_error(known *of, const quell_mode *mode, size_t term)
 {
-    double end_se = hypot(of->later_se, 0.5 / sqrt(3)); /* half a sample either way */
-    double sum = pow(2 * decay_rate(&of->solution.fit, term) * end_se / of->data.rate_hz, 2);
+    double sum = pow(2 * decay_rate(&of->solution.fit, term) * END_SE / of->data.rate_hz, 2);
     size_t stops = of->solution.window.stops;
     for (size_t k = 0; k < of->solution.fit.terms; k++)
         for (size_t which = 0; which < DECAY_PER_TERM; which++) {
@@ -252,10 +300,61 @@ static double shared_error(known *of, const quell_mode *mode, size_t term)
     return sqrt(sum);
 }
 
+/* Squared amplitudes of one term, and an offset, in n samples: what the fit makes of them, noise as well. */
+typedef struct probe {
+    size_t n;
+    double *column;     /* cos, sin, 1 */
+    double inverse[3][3];
+} probe;
+
+static bool probe_open(probe *out, const decay_window *window, const decay_fit *fit, size_t term, size_t n)
+{
+    decay_fit one = {.terms = 1, .parameter = {fit->parameter[DECAY_PER_TERM * term + DECAY_LN_F],
+                                               fit->parameter[DECAY_PER_TERM * term + DECAY_LN_ZETA]}};
+    *out = (probe){.n = n, .column = window->column};
+    decay_columns(&one, window->rate_hz, n, out->column);
+    for (size_t i = 0; i < 3; i++) {
+        double gram[9], unit[3] = {i == 0, i == 1, i == 2};
+        for (size_t j = 0; j < 9; j++)
+            gram[j] = quell_dot(out->column + j / 3 * n, out->column + j % 3 * n, n);
+        if (!quell_linear_solve(gram, unit, out->inverse[i], 3))
+            return false;
+    }
+    return true;
+}
+
+static double probe_power(const probe *by, const double *sample)
+{
+    double product[3];
+    for (size_t j = 0; j < 3; j++)
+        product[j] = quell_dot(by->column + j * by->n, sample, by->n);
+    return pow(quell_dot(by->inverse[0], product, 3), 2) + pow(quell_dot(by->inverse[1], product, 3), 2);
+}
+
+/* Squared amplitude that the fit would make of what is there besides the decay, of each stop: the same fit, of what is left where
+   the decay is all but over, so that ringing which something else keeps up counts as noise. False: the windows
+   are too short for that. */
+static bool late_noise(const known *of, size_t term, double *out)
+{
+    const decay_window *window = &of->solution.window;
+    double constant = window->rate_hz / decay_rate(&of->solution.fit, term);
+    size_t n = (size_t)ceil(PROBE * constant), from = (size_t)ceil(OVER * constant);
+    probe by;
+    if (from + n > window->length || n < 8 || !probe_open(&by, window, &of->solution.fit, term, n))
+        return false;
+    for (size_t s = 0; s < window->stops; s++) {
+        double sum = 0, windows = 0;
+        for (size_t i = from; i + n <= window->length; i += n, windows++)
+            sum += probe_power(&by, window->residual + s * window->length + i);
+        out[s] = sum / windows;
+    }
+    return true;
+}
+
 static void measure_mode(known *of, const quell_mode *mode, size_t term, quell_stops *out, quell_stop *stop)
 {
     decay_normal normal;
-    double f = exp(of->solution.fit.parameter[DECAY_PER_TERM * term + DECAY_LN_F]), dof = 1;
+    double f = exp(of->solution.fit.parameter[DECAY_PER_TERM * term + DECAY_LN_F]), dof = 1, late[DECAY_STOPS_MAX];
     out->frequency_hz[term] = mode[term].frequency_hz;
     out->damping_ratio[term] = mode[term].damping_ratio;
     out->log_power_se[term] = shared_error(of, mode, term);
@@ -263,8 +362,9 @@ static void measure_mode(known *of, const quell_mode *mode, size_t term, quell_s
     decay_residuals(&of->solution.window, &of->solution.fit);
     double variance = decay_local_variance(&of->solution.window, f, &dof) *
                       unit_variance(&of->solution.window, &of->solution.fit, term);
+    bool by_late = late_noise(of, term, late);
     for (size_t s = 0; s < out->count; s++) {
-        double noise = variance * to_power(of, s, term);
+        double noise = (by_late ? late[s] : variance) * to_power(of, s, term);
         stop[s].power_m2[term] = squared(of, s, term) * to_power(of, s, term) - noise;
         out->noise_m2[term] += noise / (double)out->count;
     }
@@ -303,8 +403,7 @@ static void measure_strokes(const known *of, quell_stop *stop)
         while (rest + 1 < of->rests.count && of->rests.stop[rest].rest != of->solution.stops.stop[s].rest)
             rest++;
         measure_stroke(of, rest, &stop[s]);
-        stop[s].end_s = ((double)of->data.first +
-                         ((double)of->solution.stops.stop[s].begin - 1 + of->later) * (double)of->data.step) /
+        stop[s].end_s = ((double)of->data.first + of->solution.stops.stop[s].motion_end * (double)of->data.step) /
                         of->data.recording->rate_hz;
     }
 }

@@ -37,6 +37,7 @@ typedef struct decay_stop {
     size_t latest;     /* a decay does not last beyond this */
     size_t begin, end; /* the free decay as found: begin..end - 1 */
     int direction;     /* of the motion before it: +1, -1; 0: not known */
+    double motion_end; /* of known modes (decay_known.c): between which samples the motion ends */
 } decay_stop;
 
 typedef struct decay_stops {
