@@ -142,6 +142,7 @@ typedef struct quell_stops_comparison {
                                  weigh the same; 1: all stops together */
     bool alike;             /**< both sides have the same kinds of strokes, or at least on the average the same lengths and
                                  speeds, within 10 % */
+    bool short_rests;       /**< see quell_stops */
     double before_stroke_m, after_stroke_m, before_speed_mps, after_speed_mps; /**< means */
     const char *text;       /**< sentences: what it is, by how much it changed, what the statement covers */
 } quell_stops_comparison;

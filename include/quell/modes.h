@@ -336,6 +336,8 @@ typedef struct quell_stops {
     double noise_m2[QUELL_MODES_MAX];      /**< what was taken off, mean over the stops */
     double log_power_se[QUELL_MODES_MAX]; /**< standard error of ln power that all stops share: from the modes' own errors and the
                                                moment of the end, known to half a sample */
+    bool short_rests; /**< under 5 / (zeta w) of a mode: what rings anyway, kept up from outside, is then not told from it; only
+                           noise of even density is taken off */
     size_t count;            /**< 0: there are none, or none that can be measured */
     const quell_stop *stop;  /**< in the order of time */
     double window_s;         /**< how much of each decay was used */

@@ -3,27 +3,35 @@
 
 #include <math.h>
 
-/* The strokes of a recording and their free decays; *found: false if it has none. */
+/* Where the strokes are, if there are any. A machine that hardly rings makes strokes that are not always told from other motion,
+   or even from a sweep: what nobody stated is tried as strokes, and kept if it turns out like the sure ones. */
+static quell_status find_strokes(stops_recording *of, const quell_shaking *stated, quell_arena *arena, bool *found,
+                                 quell_error *err)
+{
+    const quell_shaking as_stops = {.kind = QUELL_EXCITE_STOPS, .stated = true};
+    quell_shaking shaking;
+    quell_error own = {0};
+    quell_status status = quell_shaking_find(&shaking, stated, of->from->recording, of->from->fitness, arena, &own);
+    of->sure = status == QUELL_OK && shaking.kind == QUELL_EXCITE_STOPS && !shaking.blow;
+    bool try = status == QUELL_OK && !of->sure && stated == NULL && !shaking.blow;
+    if (try)
+        status = quell_shaking_find(&shaking, &as_stops, of->from->recording, of->from->fitness, arena, &own);
+    *found = status == QUELL_OK && (of->sure || try);
+    of->first = *found ? shaking.first : 0;
+    of->end = *found ? shaking.end : 0;
+    return status == QUELL_OK || status == QUELL_E_DATA ? QUELL_OK : quell_fail(err, status, "%s", own.text);
+}
+
 static quell_status look(stops_recording *of, size_t axis, const quell_shaking *stated, const double band_hz[2],
                          quell_arena *arena, bool *found, quell_error *err)
 {
-    quell_shaking shaking;
-    quell_error own = {0};
-    *found = false;
-    quell_status status = quell_shaking_find(&shaking, stated, of->from->recording, of->from->fitness, arena, &own);
-    if (status == QUELL_E_DATA) /* stops were said, and there is no motion */
-        return QUELL_OK;
-    if (status != QUELL_OK)
-        return quell_fail(err, status, "%s", own.text);
-    if (shaking.kind != QUELL_EXCITE_STOPS || shaking.blow)
-        return QUELL_OK;
-    *found = true;
-    of->first = shaking.first;
-    of->end = shaking.end;
-    return quell_decays_find(of->from->recording, axis, of->first, of->end, band_hz, arena, &of->decays, err);
+    quell_status status = find_strokes(of, stated, arena, found, err);
+    if (status == QUELL_OK && *found)
+        status = quell_decays_find(of->from->recording, axis, of->first, of->end, band_hz, arena, &of->decays, err);
+    return status;
 }
 
-/* Only recordings with strokes and stops are kept. */
+/* Only recordings with strokes and stops are kept, also those that may be such. */
 static quell_status look_at_side(stops_side *out, const quell_side *side, size_t count, size_t axis,
                                  const quell_shaking *stated, const double band_hz[2], quell_arena *arena,
                                  quell_error *err)
@@ -85,8 +93,13 @@ static quell_status measure_side(stops_job *job, stops_side *side, quell_arena *
     return QUELL_OK;
 }
 
-static const char *lacking(const stops_job *job)
+/* both: both sides had strokes before they were measured. */
+static const char *lacking(const stops_job *job, bool both)
 {
+    if (both && job->modes == 0)
+        return "no mode is seen to ring after the stops, before or after";
+    if (both && (job->side[0].count == 0 || job->side[1].count == 0))
+        return "the rests between the strokes are too short to measure the ringing in them";
     if (job->side[0].count == 0 && job->side[1].count == 0)
         return "no recording has strokes with stops in it: the amplitude on the part is not stated; record strokes with "
                "stops for that";
@@ -94,7 +107,7 @@ static const char *lacking(const stops_job *job)
         return "no recording before has strokes with stops in it: the amplitude on the part is not stated";
     if (job->side[1].count == 0)
         return "no recording after has strokes with stops in it: the amplitude on the part is not stated";
-    return job->modes == 0 ? "no mode is seen to ring after the stops, before or after" : "";
+    return "";
 }
 
 /* The mode as a side takes it to be: the first recording's. */
@@ -153,6 +166,14 @@ static size_t stops_of(const stops_side *side)
     return sum;
 }
 
+static bool any_short(const stops_side *side)
+{
+    for (size_t r = 0; r < side->count; r++)
+        if (side->each[r].stops.short_rests)
+            return true;
+    return false;
+}
+
 static quell_status finish(stops_job *job, quell_stops_comparison *out, quell_error *err)
 {
     stops_group(job);
@@ -160,6 +181,7 @@ static quell_status finish(stops_job *job, quell_stops_comparison *out, quell_er
     out->modes = job->modes;
     out->groups = job->groups;
     out->alike = job->alike;
+    out->short_rests = any_short(&job->side[0]) || any_short(&job->side[1]);
     out->before_recordings = job->side[0].count;
     out->after_recordings = job->side[1].count;
     out->before_stops = stops_of(&job->side[0]);
@@ -174,6 +196,47 @@ static quell_status finish(stops_job *job, quell_stops_comparison *out, quell_er
     return judge(out, err);
 }
 
+/* Keeps those recordings of which `keep` is true. */
+static void keep_those(stops_job *job, bool (*keep)(const stops_job *, const stops_recording *))
+{
+    for (size_t s = 0; s < 2; s++) {
+        size_t kept = 0;
+        bool kept_of[QUELL_RECORDINGS_MAX];
+        for (size_t r = 0; r < job->side[s].count; r++)
+            kept_of[r] = job->side[s].each[r].sure || keep(job, &job->side[s].each[r]);
+        for (size_t r = 0; r < job->side[s].count; r++)
+            if (kept_of[r])
+                job->side[s].each[kept++] = job->side[s].each[r];
+        job->side[s].count = kept;
+    }
+}
+
+static bool never(const stops_job *job, const stops_recording *recording)
+{
+    (void)job;
+    (void)recording;
+    return false;
+}
+
+static size_t count_sure(const stops_job *job, bool sure)
+{
+    size_t count = 0;
+    for (size_t s = 0; s < 2; s++)
+        for (size_t r = 0; r < job->side[s].count; r++)
+            count += job->side[s].each[r].sure == sure;
+    return count;
+}
+
+static quell_status measure(stops_job *job, const quell_modes *known, quell_arena *arena, quell_error *err)
+{
+    quell_status status = QUELL_OK;
+    stops_choose_modes(job, known);
+    drop_too_high(job);
+    for (size_t s = 0; s < 2 && status == QUELL_OK && job->modes > 0; s++)
+        status = measure_side(job, &job->side[s], arena, err);
+    return status;
+}
+
 static quell_status run(stops_job *job, const quell_side *const side[2], const size_t count[2],
                         const quell_shaking *stated, const double band_hz[2], const quell_modes *known,
                         quell_arena *arena, quell_stops_comparison *out, quell_error *err)
@@ -183,17 +246,16 @@ static quell_status run(stops_job *job, const quell_side *const side[2], const s
         status = look_at_side(&job->side[s], side[s], count[s], job->axis, stated, band_hz, arena, err);
     if (status != QUELL_OK)
         return status;
-    out->why = lacking(job);
-    if (job->side[0].count > 0 && job->side[1].count > 0) {
-        stops_choose_modes(job, known);
-        drop_too_high(job);
-        out->why = lacking(job);
+    if (count_sure(job, true) == 0)
+        keep_those(job, never);
+    else if (count_sure(job, false) > 0) {
+        status = measure(job, known, arena, err);
+        keep_those(job, stops_are_like_sure);
     }
-    if (*out->why != '\0')
-        return QUELL_OK;
-    for (size_t s = 0; s < 2 && status == QUELL_OK; s++)
-        status = measure_side(job, &job->side[s], arena, err);
-    out->why = lacking(job);
+    bool both = job->side[0].count > 0 && job->side[1].count > 0;
+    if (status == QUELL_OK && both)
+        status = measure(job, known, arena, err);
+    out->why = lacking(job, both);
     if (status == QUELL_OK && *out->why == '\0')
         status = finish(job, out, err);
     return status;

@@ -5,7 +5,7 @@
 
 #define ALIKE 0.1 /* of the length and of the speed */
 
-enum { STOPS_OF_GROUP = 2 };
+enum { STOPS_OF_GROUP = 2, TRIED_LEAST = 3 };
 
 typedef struct kind {
     int direction;
@@ -53,6 +53,26 @@ static bool complete(const stops_job *job, size_t groups)
                     return false;
         }
     return true;
+}
+
+static bool is_like_sure(const stops_job *job, const quell_stop *stop)
+{
+    for (size_t s = 0; s < 2; s++)
+        for (size_t r = 0; r < job->side[s].count; r++)
+            for (size_t i = 0; job->side[s].each[r].sure && i < job->side[s].each[r].stops.count; i++) {
+                const quell_stop *other = &job->side[s].each[r].stops.stop[i];
+                if (near(other->stroke_m, stop->stroke_m) && near(other->speed_mps, stop->speed_mps))
+                    return true;
+            }
+    return false;
+}
+
+bool stops_are_like_sure(const stops_job *job, const stops_recording *recording)
+{
+    size_t like = 0;
+    for (size_t i = 0; i < recording->stops.count; i++)
+        like += is_like_sure(job, &recording->stops.stop[i]);
+    return recording->stops.count >= TRIED_LEAST && 4 * like >= 3 * recording->stops.count;
 }
 
 double stops_mean_stroke(const stops_side *side, bool speed)

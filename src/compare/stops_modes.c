@@ -85,6 +85,10 @@ void stops_choose_modes(stops_job *job, const quell_modes *known)
     job->modes = 0;
     for (size_t s = 0; s < 2; s++)
         for (size_t r = 0; r < job->side[s].count; r++)
+            for (size_t k = 0; k < QUELL_MODES_MAX; k++)
+                job->side[s].each[r].own[k] = false;
+    for (size_t s = 0; s < 2; s++)
+        for (size_t r = 0; r < job->side[s].count; r++)
             enter(job, &job->side[s].each[r], seen);
     fill_in(job);
     if (job->modes == 0 && known != NULL) {

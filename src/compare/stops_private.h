@@ -10,6 +10,7 @@ enum { STOPS_GROUPS_MAX = 16 };
 /* One recording of a side. */
 typedef struct stops_recording {
     const quell_side *from;
+    bool sure;         /* its motion was told to be strokes with stops, or said to be; else only tried as such */
     size_t first, end; /* samples in which the strokes are */
     quell_decays decays;
     quell_mode mode[QUELL_MODES_MAX]; /* as taken for this recording; the same order in all */
@@ -34,6 +35,9 @@ void stops_choose_modes(stops_job *job, const quell_modes *known);
 
 /* Sets the groups, and whether the sides are alike. */
 void stops_group(stops_job *job);
+/* Are most of the recording's strokes like some of the sure recordings'? */
+bool stops_are_like_sure(const stops_job *job, const stops_recording *recording);
+
 double stops_mean_stroke(const stops_side *side, bool speed);
 
 /* Mean of squared amplitudes of a side, with its error. */

@@ -54,9 +54,10 @@ const char *stops_words(const quell_stops_comparison *of, quell_arena *arena)
     return quell_arena_print(
         arena,
         "Ringing where the commanded motion ends, root mean square over %zu stops before and %zu after%s: %s before, %s after%s. "
-        "%s.%s",
+        "%s.%s%s",
         of->before_stops, of->after_stops, of->modes > 1 ? ", all modes together" : "", before, after, by, meaning(of),
         of->before_recordings == 1 || of->after_recordings == 1
             ? " How much two recordings differ is not in it: repeat both sides."
-            : "");
+            : "",
+        of->short_rests ? " The rests are shorter than the ringing takes to die: what rings anyway may be in it." : "");
 }

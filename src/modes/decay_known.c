@@ -363,6 +363,7 @@ static void measure_mode(known *of, const quell_mode *mode, size_t term, quell_s
     double variance = decay_local_variance(&of->solution.window, f, &dof) *
                       unit_variance(&of->solution.window, &of->solution.fit, term);
     bool by_late = late_noise(of, term, late);
+    out->short_rests = out->short_rests || !by_late;
     for (size_t s = 0; s < out->count; s++) {
         double noise = (by_late ? late[s] : variance) * to_power(of, s, term);
         stop[s].power_m2[term] = squared(of, s, term) * to_power(of, s, term) - noise;
