@@ -123,6 +123,7 @@ static void clear(cli_options *out)
         not_given;
     out->simulate.lost = out->simulate.step_mps2 = out->simulate.range_mps2 = not_given;
     out->simulate.oversample = out->simulate.seed = not_given;
+    out->ripple.count = out->ripple.pulley_teeth = out->ripple.steps_per_turn = not_given;
     out->tailor.tick_s = out->tailor.impulses = out->tailor.smooth = not_given;
 }
 
