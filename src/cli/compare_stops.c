@@ -42,7 +42,7 @@ static void add_amplitude(quell_table *table, const quell_stops_amplitude *of)
     if (isnan(high))
         quell_table_cell(table, "%s", quell_number_fixed(um, decimals_um(um)).text);
     else if (!of->seen)
-        quell_table_cell(table, "under %s", quell_number_fixed(high, decimals_um(high)).text);
+        quell_table_cell(table, "under %s", quell_number_fixed(fmax(high, 0.01), decimals_um(high)).text);
     else
         quell_table_cell(table, "%s (%s..%s)", quell_number_fixed(um, decimals_um(um)).text,
                          quell_number_fixed(low, decimals_um(um)).text, quell_number_fixed(high, decimals_um(um)).text);

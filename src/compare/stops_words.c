@@ -9,13 +9,17 @@ static const char *number_um(double m, char out[64])
     return quell_number_print_fixed(out, 64, um, um < 0.095 ? 2 : 1);
 }
 
-/* "46.1 um", "under 0.4 um", "no interval known" is said elsewhere. */
+/* A limit is never told as nothing. */
+#define LIMIT_LEAST_M 1e-8
+#define SHARE_LEAST 0.001
+
+/* "46.1 um", "under 0.4 um". */
 static const char *amplitude(const quell_stops_amplitude *of, quell_arena *arena)
 {
     char at[64];
     if (of->seen || isnan(of->ci95_m[1]))
         return quell_arena_print(arena, "%s um", number_um(of->amplitude_m, at));
-    return quell_arena_print(arena, "under %s um", number_um(of->ci95_m[1], at));
+    return quell_arena_print(arena, "under %s um", number_um(fmax(of->ci95_m[1], LIMIT_LEAST_M), at));
 }
 
 /* "fell to 12 % (10 to 15 %)", "fell to under 3 %". */
@@ -24,7 +28,7 @@ static const char *change(const quell_stops_change *of, quell_arena *arena)
     if (isnan(of->ratio) || isnan(of->ratio_ci95[1]))
         return of->before.seen ? "" : ": too little was there before for a ratio";
     const char *low = quell_arena_print(arena, "%s", quell_number_percent(of->ratio_ci95[0]).text),
-               *high = quell_arena_print(arena, "%s", quell_number_percent(of->ratio_ci95[1]).text);
+               *high = quell_arena_print(arena, "%s", quell_number_percent(fmax(of->ratio_ci95[1], SHARE_LEAST)).text);
     if (low == NULL || high == NULL)
         return NULL;
     if (!of->after.seen)

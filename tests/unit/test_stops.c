@@ -241,12 +241,55 @@ START_TEST(wrong_use_is_refused)
 }
 END_TEST
 
+START_TEST(memory_may_run_out_anywhere)
+{
+    quell_simulation of = stops_setup(95);
+    of.seconds = 3;
+    stops_record *before = record(&of);
+    quell_side side = stops_side_of(before);
+    const double band[2] = {0, 0};
+    quell_status status = QUELL_E_MEMORY;
+    size_t n = 1;
+    for (; status != QUELL_OK && n < 2000; n += n < 40 ? 1 : n / 8) {
+        quell_arena *own = quell_arena_create((size_t)1 << 26);
+        quell_stops_comparison out = {.modes = 7};
+        quell_memory_fail_at(n);
+        status = quell_stops_compare(&side, 1, &side, 1, 0, NULL, band, NULL, own, &out, NULL);
+        quell_memory_fail_at(0);
+        ck_assert(status == QUELL_OK || (status == QUELL_E_MEMORY && out.modes == 7));
+        quell_arena_destroy(own);
+    }
+    ck_assert_int_eq(status, QUELL_OK);
+    ck_assert_uint_gt(n, 10);
+}
+END_TEST
+
+/* Cut anywhere, also within a stroke, and with modes that cannot be told apart: some outcome, and no stray memory. */
+START_TEST(any_samples_end_in_an_outcome)
+{
+    quell_simulation of = stops_setup(96);
+    of.seconds = 3;
+    stops_record *made = record(&of);
+    quell_mode mode[2] = {{.frequency_hz = 47.3, .damping_ratio = 0.046}, {.frequency_hz = 47.4, .damping_ratio = 0.046}};
+    for (size_t i = 0; i < 60; i++) {
+        quell_stops out;
+        size_t first = 8000 + 53 * i, end = first + 97 * i;
+        end = end < made->recording.samples ? end : made->recording.samples;
+        quell_status status = quell_stops_measure(&made->recording, 0, first, end, mode, 1 + i % 2, arena, &out, NULL);
+        ck_assert_int_eq(status, QUELL_OK);
+        for (size_t s = 0; s < out.count; s++)
+            ck_assert(out.stop[s].end_s > (double)first / made->recording.rate_hz - 0.01 && isfinite(out.stop[s].stroke_m));
+    }
+}
+END_TEST
+
 Suite *suite_stops(void)
 {
     const TTest *const tests[] = {amplitudes_are_of_the_end_of_the_motion, a_shaper_that_helps_is_told_in_um,
                                          nothing_left_is_a_limit, no_change_is_not_claimed, a_small_change_does_not_count,
                                          other_strokes_are_no_change_of_the_machine, a_sweep_has_no_stops,
-                                         recordings_of_a_side_differ, wrong_use_is_refused};
+                                         recordings_of_a_side_differ, wrong_use_is_refused, memory_may_run_out_anywhere,
+                                         any_samples_end_in_an_outcome};
     Suite *suite = suite_create("stops");
     TCase *tc = tcase_create("stops");
     tcase_set_timeout(tc, 120);
