@@ -112,7 +112,7 @@ static void one(const row *of, uint64_t seed, tally *sum)
         if (!isnan(all->ratio_ci95[1])) {
             sum->ratio_known++;
             sum->ratio_in += within(truth[1] / truth[0], all->ratio_ci95);
-            sum->width += log(all->ratio_ci95[1] / fmax(all->ratio_ci95[0], 1e-3)) / 2;
+            sum->width += log(fmax(all->ratio_ci95[1], 1e-3) / fmax(all->ratio_ci95[0], 1e-3)) / 2;
         }
         sum->bias_before += all->before.amplitude_m / truth[0] - 1;
         sum->bias_after += truth[1] > 1e-7 ? all->after.amplitude_m / truth[1] - 1 : 0;
