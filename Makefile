@@ -61,7 +61,7 @@ coverage: ## build/coverage: lines run by the Check suites and the command-line 
 
 # ------------------------------------------------------------ fuzzing: tests/fuzz
 FUZZ_S ?= 60
-FUZZ_NAMES := text uff sound machine plan saved
+FUZZ_NAMES := text uff sound machine plan saved proof
 FUZZ_SHARED := $(call objects,$(addprefix tests/fuzz/fuzz_,setup.c recording.c properties.c))
 FUZZ_RUNS := $(addprefix fuzz-,$(FUZZ_NAMES))
 FUZZ_REPLAYS := $(addprefix $(BUILD)/replay-,$(FUZZ_NAMES))
@@ -73,7 +73,7 @@ $(FUZZ_REPLAYS): $(BUILD)/replay-%: $(BUILD)/tests/fuzz/fuzz_%.o $(BUILD)/tests/
 $(addprefix $(BUILD)/,$(FUZZ_RUNS)): $(BUILD)/fuzz-%: $(BUILD)/tests/fuzz/fuzz_%.o $(FUZZ_SHARED) $(LIBRARY)
 	$(CC) $(LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(LDLIBS)
 
-fuzz: ## each target in turn for FUZZ_S seconds (60); fuzz-text, fuzz-uff, fuzz-sound, fuzz-machine, fuzz-plan, fuzz-saved for one
+fuzz: ## each target in turn for FUZZ_S seconds (60); fuzz-text, fuzz-uff, fuzz-sound, fuzz-machine, fuzz-plan, fuzz-saved, fuzz-proof for one
 	for run in $(FUZZ_RUNS); do $(MAKE) $$run || exit; done
 
 $(FUZZ_RUNS): fuzz-%: # what fails is kept in tests/fuzz/crashes, where it is replayed from then on

@@ -107,4 +107,61 @@ typedef struct quell_side {
 quell_status quell_sides_differ(const quell_side *before, const quell_side *after, quell_arena *arena,
                                 quell_findings *findings, quell_error *err);
 
+/* ---------------------------------------------------------------- ringing after stops */
+
+#define QUELL_CHANGE_MIN_M 5e-6 /* a change of the amplitude after stops counts from here on */
+
+/** Amplitude of displacement at the moment the commanded motion ends: root mean square over the stops, what noise makes of it
+    on the average taken off. */
+typedef struct quell_stops_amplitude {
+    double frequency_hz, damping_ratio; /**< the mode as it was taken to be on this side; NaN for all modes together */
+    double amplitude_m;                 /**< 0 where noise explains all there is */
+    double ci95_m[2];                   /**< NaN with a single stop; the upper end is the limit where nothing is seen */
+    bool seen;                          /**< it stands out of the noise: the lower end is above 0 */
+} quell_stops_amplitude;
+
+typedef struct quell_stops_change {
+    quell_stops_amplitude before, after;
+    double change_m, change_ci95_m[2]; /**< after - before */
+    double ratio, ratio_ci95[2];       /**< after / before; NaN where nothing is seen before: the upper end alone where that
+                                            is not bounded */
+    double p_value;                    /**< two-sided, Student's t; NaN with a single stop on a side */
+    double p_holm;                     /**< Holm's correction over all modes together and each of them */
+    bool counts;                       /**< p_holm < 0.05 and 5 um or more, between sides whose strokes are alike */
+} quell_stops_change;
+
+typedef struct quell_stops_comparison {
+    bool measured;          /**< false: why says what is lacking, and nothing else is set */
+    const char *why;
+    quell_stops_change all; /**< root of the sum of the modes' squared amplitudes: what the largest displacement would be
+                                 with a quarter of a turn between modes; it is their sum where they meet in phase */
+    size_t modes;
+    quell_stops_change mode[QUELL_MODES_MAX]; /**< lowest frequency before first */
+    size_t before_stops, after_stops, before_recordings, after_recordings;
+    size_t groups;          /**< kinds of strokes, by direction, length and speed, that are compared each with its like and
+                                 weigh the same; 1: all stops together */
+    bool alike;             /**< both sides have the same kinds of strokes, or at least on the average the same lengths and
+                                 speeds, within 10 % */
+    bool short_rests;       /**< see quell_stops */
+    double before_stroke_m, after_stroke_m, before_speed_mps, after_speed_mps; /**< means */
+    const char *text;       /**< sentences: what it is, by how much it changed, what the statement covers */
+} quell_stops_comparison;
+
+/** Ringing after stops, in metres along axis `axis`, before and after a change. Only recordings whose motion is strokes with
+    stops are used: a sweep's end leaves what its phase happens to be there. Modes and their damping are those of each
+    recording's own free decays; where a mode rings too little for that, those of another recording, this side's first; known
+    (may be NULL) where none has any. Amplitudes are of the moment the commanded motion ends on each side, later with a
+    shaper.
+    Scatter: between the stops of a recording, within each kind of stroke; with several recordings a side between them too,
+    where they differ by more; and the errors of the modes. Ratios by the logarithm, and by Fieller's theorem (E. C.
+    Fieller, J. R. Stat. Soc. B 16, 1954, from memory) where one side is hardly seen; differences by the limits of both (G. Y.
+    Zou, A. Donner, Stat. Med. 27, 2008, from memory); degrees of freedom by Welch and Satterthwaite.
+    stated: the excitation if it was said, or NULL. band_hz as for quell_decays_find. At most QUELL_RECORDINGS_MAX recordings a
+    side. Text lives in arena; out untouched on failure. QUELL_OK; QUELL_E_USAGE if a side is empty or the axis is missing;
+    QUELL_E_MEMORY. */
+quell_status quell_stops_compare(const quell_side *before, size_t befores, const quell_side *after, size_t afters,
+                                 size_t axis, const quell_shaking *stated, const double band_hz[2],
+                                 const quell_modes *known, quell_arena *arena, quell_stops_comparison *out,
+                                 quell_error *err);
+
 #endif

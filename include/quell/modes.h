@@ -318,6 +318,45 @@ quell_status quell_decays_find(const quell_recording *recording, size_t axis, si
 /** Does the strongest mode's frequency go with the level, or with the direction? For decays with count > 0. */
 void quell_decays_each(const quell_decays *decays, quell_decay_trend *out);
 
+/* ---------------------------------------------------------------- ringing after stops, of known modes */
+
+enum { QUELL_STOPS_MAX = 200 };
+
+/** One stop: where the commanded motion ends, and what rings along the driven axis from there. */
+typedef struct quell_stop {
+    double end_s;     /**< the end of the motion that the sensor sees, from the recording's first sample: through a shaper, after
+                           its last impulse */
+    int direction;    /**< of the stroke before: +1, -1; 0: not known */
+    double stroke_m;  /**< length of the stroke before, from the acceleration: known to some per cent */
+    double speed_mps; /**< mean of the speed over that way: below the cruising speed by what it takes to reach it */
+    double power_m2[QUELL_MODES_MAX]; /**< squared amplitude of each mode's displacement at end_s, less what noise makes of
+                                           it on the average: can be negative */
+} quell_stop;
+
+typedef struct quell_stops {
+    size_t modes;
+    double frequency_hz[QUELL_MODES_MAX], damping_ratio[QUELL_MODES_MAX];
+    double noise_m2[QUELL_MODES_MAX];      /**< what was taken off, mean over the stops */
+    double log_power_se[QUELL_MODES_MAX]; /**< standard error of ln power that all stops share: from the modes' own errors and the
+                                               moment of the end, known to half a sample */
+    bool short_rests; /**< under 5 / (zeta w) of a mode: what rings anyway, kept up from outside, is then not told from it; only
+                           noise of even density is taken off */
+    size_t count;            /**< 0: there are none, or none that can be measured */
+    const quell_stop *stop;  /**< in the order of time */
+    double window_s;         /**< how much of each decay was used */
+} quell_stops;
+
+/** Displacement amplitudes, along axis `axis`, of the modes given at the moment that each commanded motion in samples
+    first..end - 1 ends: acceleration by the square of the natural frequency. Only strokes with rests of some 0.1 s
+    between them count. The modes' frequencies, damping ratios and intervals (95 %; NaN: taken as exact) are used as
+    they are; the amplitudes follow by linear least squares from just after the end, where that is seen: the
+    decay is foretold backwards sample by sample, and ends where the samples are another thing. So it works as well where
+    next to nothing rings. No stop is QUELL_OK with count 0. QUELL_E_USAGE if axis or samples are out of range,
+    or there is no mode or one out of range; QUELL_E_MEMORY. out lives in arena, untouched on failure. */
+quell_status quell_stops_measure(const quell_recording *recording, size_t axis, size_t first, size_t end,
+                                 const quell_mode *mode, size_t modes, quell_arena *arena, quell_stops *out,
+                                 quell_error *err);
+
 /** What a measurement went by. */
 typedef struct quell_measured {
     quell_shaking shaking; /**< what shook the machine, and the samples that were taken */

@@ -94,4 +94,73 @@ double quell_acceleration_limit(const quell_corner *corner, const quell_shaper *
     duration added (NULL: none). */
 double quell_stroke_time(double length_m, double speed_mps, double acceleration_mps2, const quell_shaper *shaper);
 
+/* ---------------------------------------------------------------- ripple seen on a part
+
+   All of this is common practice in the trade, no source: ringing of frequency f leaves ripples v / f apart, whatever repeats
+   with the machine's travel leaves them as far apart at every speed, and an excess of material leaves a bulge on one side. */
+
+enum { QUELL_PART_MAX = 16, QUELL_PART_PITCHES = 4 };
+
+typedef enum quell_part_cause { QUELL_PART_RINGING, QUELL_PART_PITCH, QUELL_PART_EXTRUSION, QUELL_PART_UNCLEAR } quell_part_cause;
+
+/** "ringing", "machine-pitch", "extrusion", "unclear". */
+const char *quell_part_cause_word(quell_part_cause cause);
+
+/** Standard error of a spacing, of itself, besides the calliper's: material shrinks, and the speed is not quite what was asked. */
+#define QUELL_PART_RELATIVE_ERROR 0.01
+
+/** What was seen on a part. */
+typedef struct quell_part_reading {
+    double speed_mps; /**< of travel where it was measured, > 0 */
+    double length_m;  /**< over so many ripples, > 0 */
+} quell_part_reading;
+
+typedef struct quell_part {
+    size_t readings;
+    quell_part_reading reading[QUELL_PART_MAX];
+    double ripples;         /**< that each length spans, >= 1 */
+    double length_error_m;  /**< 95 %, of each length, > 0 */
+    size_t heights;
+    double height_m[QUELL_PART_MAX]; /**< of successive ripples from the corner on, > 0 */
+    bool one_sided;         /**< a bulge on one side of the corners: the user's word */
+    double belt_pitch_m, pulley_teeth, steps_per_turn; /**< of the drive; NaN: not known */
+} quell_part;
+
+/** A repeat that the drive has in itself. */
+typedef struct quell_part_pitch {
+    const char *name; /**< "belt tooth", ... */
+    double length_m;
+    bool agrees;      /**< with the spacing found, within its interval or 2 % */
+} quell_part_pitch;
+
+typedef struct quell_part_finding {
+    quell_part_cause cause;
+    const char *why;            /**< one sentence without full stop */
+    double frequency_hz, frequency_ci95_hz[2]; /**< v / spacing over all readings, as if it were ringing: the damped frequency; NaN
+                                                    without readings */
+    double spacing_m, spacing_ci95_m[2];       /**< mean, as if it were constant; NaN without readings */
+    double misfit_ringing, misfit_pitch;       /**< chi-square of each, of readings - 1 degrees of freedom */
+    double damping_ratio, damping_ratio_ci95[2]; /**< from the heights; NaN if not known, the interval with less than 3 too */
+    const char *damping_why;    /**< why it is NaN */
+    size_t pitches;
+    quell_part_pitch pitch[QUELL_PART_PITCHES]; /**< those that the drive's data give */
+} quell_part_finding;
+
+/** Is it ringing? Two straight lines through the readings, with their errors: spacing in proportion to the speed, or constant.
+    One is taken where it explains the readings (chi-square at 1 %) and is 20 times as likely as the other. Extrusion is only
+    taken on the user's word and without readings. The damping ratio is from the straight line through the logarithms of the
+    heights. QUELL_OK; QUELL_E_USAGE naming the value out of range. */
+quell_status quell_part_judge(const quell_part *part, quell_part_finding *out, quell_error *err);
+
+/** How a frequency found on a part goes with a mode: both damped. */
+typedef struct quell_part_match {
+    size_t mode;      /**< index of the nearest */
+    double damped_hz; /**< of that mode */
+    double off;       /**< part / mode - 1 */
+    bool agrees;      /**< within both intervals together */
+} quell_part_match;
+
+/** False without modes or frequency. */
+bool quell_part_compare(const quell_part_finding *finding, const quell_modes *modes, quell_part_match *out);
+
 #endif

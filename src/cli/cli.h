@@ -56,6 +56,13 @@ typedef struct cli_options {
     } excite;
 
     struct {
+        cli_list at;
+        const char *heights, *calliper, *belt_pitch;
+        double count, pulley_teeth, steps_per_turn;
+        bool one_sided;
+    } ripple;
+
+    struct {
         cli_list mode, line;
         const char *axis, *excitation, *shaper, *rotation, *preamble, *noise, *motion;
         double seconds, rate_hz, clock_error, jitter, lost, step_mps2, range_mps2, oversample, seed;
@@ -104,7 +111,7 @@ typedef struct cli_command {
 } cli_command;
 
 extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_predict,
-    cli_compare, cli_excite, cli_simulate;
+    cli_compare, cli_excite, cli_ripple, cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);
 

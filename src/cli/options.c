@@ -128,6 +128,7 @@ static void clear(cli_options *out)
     out->predict.acceleration_mps2 = not_given;
     out->excite.speed_mps = out->excite.acceleration_mps2 = out->excite.step_m = not_given;
     out->excite.seconds = out->excite.seed = not_given;
+    out->ripple.count = out->ripple.pulley_teeth = out->ripple.steps_per_turn = not_given;
     out->tailor.tick_s = out->tailor.impulses = out->tailor.smooth = not_given;
 }
 

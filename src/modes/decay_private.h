@@ -37,6 +37,7 @@ typedef struct decay_stop {
     size_t latest;     /* a decay does not last beyond this */
     size_t begin, end; /* the free decay as found: begin..end - 1 */
     int direction;     /* of the motion before it: +1, -1; 0: not known */
+    double motion_end; /* of known modes (decay_known.c): between which samples the motion ends */
 } decay_stop;
 
 typedef struct decay_stops {
@@ -156,6 +157,13 @@ typedef struct decay_solution {
 quell_status decay_solve(const decay_data *data, const decay_stops *rests, decay_solution *out,
                          quell_error *err);
 void decay_solution_clear(decay_solution *solution);
+
+/* The length of window that all stops have room for but those with much less than most: these are left out. 0: too short. */
+size_t decay_common_length(decay_solution *solution, double rate_hz);
+
+/* Root mean square of what is left of each axis in the later half of the windows: what a large amplitude leaves early on,
+   where frequency or damping goes with it, is no noise. */
+void decay_axis_noise(const decay_window *window, double noise_mps2[3]);
 
 enum { DECAY_JACKKNIFE_LEAST = 3 }; /* stops */
 

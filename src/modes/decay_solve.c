@@ -36,8 +36,7 @@ static int ascending_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* The length that all stops have room for but those with much less than most: these are left out. */
-static size_t common_length(decay_solution *solution, double rate_hz)
+size_t decay_common_length(decay_solution *solution, double rate_hz)
 {
     decay_stops *stops = &solution->stops;
     size_t room[DECAY_STOPS_MAX] = {0}, kept = 0, count = stops->count, shortest = 0;
@@ -112,7 +111,7 @@ static quell_status first_fit(const decay_data *data, const decay_stops *rests, 
             out->stops.stop[s].end = rests->stop[s].limit;
             out->start[s] = (size_t)fmax(start, (double)rests->stop[s].earliest);
         }
-        size_t length = common_length(out, data->rate_hz), most = (size_t)(FIRST_MOST_S * data->rate_hz);
+        size_t length = decay_common_length(out, data->rate_hz), most = (size_t)(FIRST_MOST_S * data->rate_hz);
         if (length == 0)
             continue;
         length = length < most ? length : most;
@@ -124,8 +123,7 @@ static quell_status first_fit(const decay_data *data, const decay_stops *rests, 
     return QUELL_OK;
 }
 
-/* Of the later half of the windows: what a large amplitude leaves, where frequency or damping goes with it, is no noise. */
-static void axis_noise(const decay_window *window, double noise_mps2[3])
+void decay_axis_noise(const decay_window *window, double noise_mps2[3])
 {
     size_t half = window->length / 2;
     for (size_t k = 0; k < window->axes; k++) {
@@ -157,7 +155,7 @@ static bool move_windows(const decay_data *data, decay_solution *solution)
     double noise_mps2[3] = {0, 0, 0};
     bool moved = false;
     size_t after = margin(data, &solution->fit);
-    axis_noise(&solution->window, noise_mps2);
+    decay_axis_noise(&solution->window, noise_mps2);
     for (size_t s = 0; s < solution->stops.count; s++) {
         size_t start = solution->start[s];
         decay_extend(data, &solution->fit, noise_mps2, start, solution->window.length,
@@ -175,7 +173,7 @@ static quell_status settle(const decay_data *data, decay_solution *out, quell_er
     for (size_t pass = 0; pass < PASSES && status == QUELL_OK && out->fit.terms > 0; pass++) {
         if (!move_windows(data, out) && pass > 0)
             break;
-        size_t length = common_length(out, data->rate_hz);
+        size_t length = decay_common_length(out, data->rate_hz);
         length = needed_length(&out->fit, data->band_hz, data->rate_hz, length);
         if (length > 0)
             status = fit_window(data, out, length, err);
@@ -190,7 +188,7 @@ static bool early_is_free(const decay_data *data, const decay_solution *early, c
 {
     double noise_mps2[3] = {0, 0, 0};
     size_t free_ones = 0, after = margin(data, &early->fit);
-    axis_noise(&early->window, noise_mps2);
+    decay_axis_noise(&early->window, noise_mps2);
     for (size_t s = 0; s < early->stops.count; s++) {
         decay_stop stop = early->stops.stop[s];
         size_t late = later[s] - early->start[s];

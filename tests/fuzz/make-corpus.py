@@ -2,6 +2,7 @@
 """Writes the fuzz corpus, tests/fuzz/corpus/<target>/: small files of every dialect and format, all made here.
 What the leading bytes mean stands in fuzz.h. usage: make-corpus.py [FOLDER]"""
 import gzip
+import json
 import math
 import os
 import struct
@@ -383,3 +384,50 @@ saved('doubts', head + mode.replace('"moves with speed"', ','.join(['"\\u0007"']
 saved('long-doubt', head + mode.replace('moves with speed', 'm' * 3000) + ']}')
 saved('schema', '{"schema":"quell.choose/1","modes":[]}')
 saved('deep', '[' * 3000)
+# ---------------------------------------------------------------- proofs of tailored shapers
+
+
+def proof(name, data, setup='00\n'):
+    write('proof', name, data if isinstance(data, (str, bytes)) else json.dumps(data, separators=(',', ':')), setup)
+
+
+def one_band(**certificate):
+    """What `quell tailor --band 45:50:0.03:0.06 --residual-limit 10% --json` wrote, less what --verify does not read."""
+    atoms = [{'mode': 1, 'frequency_hz': 45.0, 'damping_ratio': 0.03, 'angle_rad': -0.146164028158607, 'weight': 0.64759406812494},
+             {'mode': 1, 'frequency_hz': 45.0, 'damping_ratio': 0.06, 'angle_rad': 0.264077111569785, 'weight': 0.35240593187506}]
+    return {'schema': 'quell.tailor/1',
+            'bands': [{'low_hz': 45.0, 'high_hz': 50.0, 'damping_ratio_low': 0.03, 'damping_ratio_high': 0.06}],
+            'certificate': {'duration_s': 0.0103716700610781, 'bound': 0.101319352729424, 'residual_limit': 0.1, 'weights': None,
+                            'atoms': atoms, **certificate},
+            'shaper': {'amplitudes': [0.52960524879178, 0.47039475120822], 'times_s': [0.0, 0.0103819481897859]}}
+
+
+def costly(duration_s, hz, limit, count=64):
+    """As much work as a check can be asked for: many atoms of high frequency over a long time."""
+    made = one_band(duration_s=duration_s, residual_limit=limit, bound=0.5)
+    made['bands'][0].update(low_hz=hz, high_hz=hz, damping_ratio_low=0, damping_ratio_high=0)
+    made['certificate']['atoms'] = [{'mode': 1, 'frequency_hz': hz, 'damping_ratio': 0, 'angle_rad': 0, 'weight': 1 / count}] * count
+    made['shaper'] = {'amplitudes': [0.5, 0.5], 'times_s': [0, 0.5 / hz]}
+    return made
+
+
+proof('one-band', one_band())
+proof('one-band-pieces', one_band(), '50\n')
+proof('source-fails', one_band(), '35\n')
+proof('weights', {**one_band(weights=[1])})
+proof('weights-too-many', one_band(weights=[0.5, 0.5]))
+proof('shorter', one_band(duration_s=0.0101))
+proof('longer', one_band(duration_s=0.0105))
+proof('no-atoms', one_band(atoms=[]))
+proof('limit-zero', one_band(residual_limit=0))
+proof('atom-elsewhere', one_band(atoms=[{'mode': 1, 'frequency_hz': 55, 'damping_ratio': 0.03, 'angle_rad': 0, 'weight': 1}]))
+proof('atom-of-no-band', one_band(atoms=[{'mode': 8, 'frequency_hz': 45, 'damping_ratio': 0.03, 'angle_rad': 0, 'weight': 1}]))
+proof('other-schema', {**one_band(), 'schema': 'quell.choose/1'})
+proof('times-fall', {**one_band(), 'shaper': {'amplitudes': [0.5, 0.5], 'times_s': [0, 0]}})
+proof('amplitude-negative', {**one_band(), 'shaper': {'amplitudes': [1.5, -0.5], 'times_s': [0, 0.01]}})
+proof('many-impulses', {**one_band(), 'shaper': {'amplitudes': [1 / 128] * 128, 'times_s': [i / 1000 for i in range(128)]}})
+proof('costly', costly(1e4, 1e4, 1e-3))
+proof('costly-but-possible', costly(0.5, 1e4, 1e-3))
+proof('nan', json.dumps(one_band(duration_s=math.nan)))
+proof('cut', json.dumps(one_band())[:300])
+proof('null', {k: None for k in one_band()})

@@ -57,6 +57,8 @@
     X(ingest_sound_scipy)                                                                                    \
     X(ingest_uff)                                                                                            \
     X(ingest_uff_recordings)                                                                                 \
+    X(part)                                                                                                  \
+    X(stops)                                                                                                 \
     X(tailor)                                                                                                \
     X(machine)                                                                                               \
     X(setting)                                                                                               \
