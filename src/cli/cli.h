@@ -258,6 +258,10 @@ quell_status cli_shaper_on(cli_run *run, quell_shaper *out, bool *stated);
 /* --excitation, in words or a plan's file, read once a run; *given = false, out untouched, where it is not there. */
 quell_status cli_excitation(cli_run *run, bool *given, quell_shaking *out);
 
+/* Modes of the files given, one at least: recordings, pooled, with their findings said, or one file that `quell modes` wrote. *axis:
+   'x' or 'y', 0 if nothing says. */
+quell_status cli_modes_given(cli_run *run, quell_modes *modes, char *axis);
+
 /* A machine file; path NULL: a machine of which nothing is known. */
 quell_status cli_machine_read(cli_run *run, const char *path, quell_machine *machine);
 

@@ -9,18 +9,8 @@ static quell_status find_modes(cli_run *run, ripple_view *view)
     const cli_list *files = &run->given.files;
     if (files->count == 0)
         return QUELL_OK;
-    if (files->count > 1)
-        return quell_fail(&run->err, QUELL_E_USAGE, "%zu recordings given, want one at most", files->count);
-    cli_recording *loaded = QUELL_NEW(run->arena, cli_recording, 1);
-    quell_spectrum spectrum;
     char axis = 0;
-    if (loaded == NULL)
-        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a recording");
-    quell_status status = cli_driven_axis(run, &axis);
-    if (status == QUELL_OK)
-        status = cli_recording_load(run, files->item[0], axis, loaded);
-    if (status == QUELL_OK)
-        status = cli_modes_make(run, loaded, cli_axis_under_test(loaded), &spectrum, &view->modes, NULL);
+    quell_status status = cli_modes_given(run, &view->modes, &axis);
     if (status != QUELL_OK)
         return status;
     view->file = files->item[0];
@@ -30,7 +20,6 @@ static quell_status find_modes(cli_run *run, ripple_view *view)
 
 static void say_next(const cli_run *run, const ripple_view *view)
 {
-    const char *file = view->file != NULL ? cli_word(run, view->file) : "RECORDING";
     if (view->found.cause == QUELL_PART_PITCH || view->found.cause == QUELL_PART_EXTRUSION)
         cli_next(run, "mend the cause, print again, and measure again: quell ripple --at ...");
     else if (view->found.cause == QUELL_PART_UNCLEAR)
@@ -38,7 +27,7 @@ static void say_next(const cli_run *run, const ripple_view *view)
     else if (view->file == NULL)
         cli_next(run, "quell ripple --at ... RECORDING to see whether a recording shows this mode too");
     else
-        cli_next(run, "quell choose --x %s --y RECORDING for a shaper that takes it out", file);
+        cli_next(run, "quell choose --x RECORDING --y RECORDING for a shaper that takes it out");
 }
 
 static quell_status show(cli_run *run, const ripple_view *view)
@@ -107,7 +96,7 @@ static const cli_group *const groups[] = {&ripple_group, &drive_group, &axis_gro
 
 const cli_command cli_ripple = {
     .name = "ripple",
-    .operands = "--at SPEED:LENGTH... [RECORDING]",
+    .operands = "--at SPEED:LENGTH... [RECORDING...|MODES.json]",
     .summary = "is it ringing? frequency from ripple spacing on a part",
     .about = "Tells ringing from the machine's own pitch by the ripples measured on a part: ringing leaves them farther apart in "
              "proportion to the speed (speed over frequency), whatever repeats with the travel, such as a belt's teeth, leaves "

@@ -1,5 +1,4 @@
 /* quell predict: where the modes come from. */
-#include "cli/modes_view.h"
 #include "cli/predict_view.h"
 
 #include <math.h>
@@ -60,59 +59,6 @@ static quell_status from_options(cli_run *run, quell_modes *modes, bool *assumed
     return QUELL_OK;
 }
 
-/* Results of `quell modes --json` begin with a brace, which no recording does. Standard input cannot be looked at twice. */
-static quell_status is_saved(cli_run *run, const char *path, bool *out)
-{
-    quell_file file;
-    quell_source source;
-    char bytes[64];
-    size_t got = 0;
-    *out = false;
-    if (strcmp(path, "-") == 0)
-        return QUELL_OK;
-    quell_status status = quell_file_open(&file, path, &source, &run->err);
-    if (status != QUELL_OK)
-        return status;
-    status = source.read(source.context, bytes, sizeof bytes, &got, &run->err);
-    quell_file_close(&file);
-    size_t first = 0;
-    while (first < got && strchr(" \t\r\n", bytes[first]) != NULL && bytes[first] != '\0')
-        first++;
-    *out = status == QUELL_OK && first < got && bytes[first] == '{';
-    return status;
-}
-
-static quell_status from_saved(cli_run *run, const char *path, quell_modes *modes, char *axis)
-{
-    quell_file file;
-    quell_source source;
-    if (run->given.files.count > 1)
-        return quell_fail(&run->err, QUELL_E_USAGE, "%zu files given, want one file of saved modes, or recordings alone",
-                          run->given.files.count);
-    quell_status status = quell_file_open(&file, path, &source, &run->err);
-    if (status != QUELL_OK)
-        return status;
-    status = quell_modes_read(modes, axis, &source, run->arena, &run->err);
-    quell_file_close(&file);
-    return status;
-}
-
-static quell_status from_recordings(cli_run *run, quell_modes *modes, char *axis)
-{
-    modes_view *found = QUELL_NEW(run->arena, modes_view, 1);
-    if (found == NULL)
-        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
-    quell_status status = modes_gather(run, found);
-    if (status == QUELL_OK)
-        status = modes_find_findings(run, found);
-    if (status != QUELL_OK)
-        return status;
-    *modes = found->modes;
-    *axis = modes_axis_letter(found);
-    cli_say_findings(run, found->recordings == 1 ? found->recording[0].file : "modes", &found->findings);
-    return QUELL_OK;
-}
-
 /* --axis, which must not say otherwise than the file. */
 static quell_status agree_on_axis(cli_run *run, predict_view *view)
 {
@@ -130,7 +76,6 @@ quell_status predict_modes(cli_run *run, predict_view *view)
 {
     const cli_list *files = &run->given.files;
     quell_modes *modes = QUELL_NEW(run->arena, quell_modes, 1);
-    bool saved = false;
     if (modes == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for modes");
     if ((files->count == 0) == (run->given.predict.mode.count == 0))
@@ -142,11 +87,7 @@ quell_status predict_modes(cli_run *run, predict_view *view)
     if (files->count == 0)
         status = from_options(run, modes, &view->assumed_one);
     else
-        status = is_saved(run, files->item[0], &saved);
-    if (status == QUELL_OK && saved)
-        status = from_saved(run, files->item[0], modes, &view->axis);
-    else if (status == QUELL_OK && files->count > 0)
-        status = from_recordings(run, modes, &view->axis);
+        status = cli_modes_given(run, modes, &view->axis);
     if (status == QUELL_OK)
         status = agree_on_axis(run, view);
     if (status == QUELL_OK && modes->count == 0) {
