@@ -21,9 +21,11 @@ static const char overview[] =
     "  5. Which frequencies ring?             quell modes x.csv --shaper-on none\n"
     "  6. Which shaper, in the controller's terms?\n"
     "       quell choose --x x.csv --y y.csv --machine machine.ini --shaper-on none\n"
-    "  7. What exactly does a setting do?     quell shaper zvd:47.3:0.05\n"
-    "  8. Record again with it on; did it help?\n"
-    "       quell compare x.csv --after x-after.csv --axis x --plot change.png\n"
+    "  7. What will it leave on the part, in um?\n"
+    "       quell predict x.csv --axis x --machine machine.ini --shaper SPEC\n"
+    "  8. Record again with it on; did it help, and is it what really runs?\n"
+    "       quell compare x.csv --after x-on.csv --axis x --applied SPEC\n"
+    "       quell identify x.csv --on x-on.csv --axis x --expected SPEC\n"
     "\n"
     "Commands (quell COMMAND --help tells all of one):\n";
 
