@@ -8,10 +8,16 @@
 
 static quell_status load_side(cli_run *run, char axis, compare_side *side)
 {
-    side->loaded = QUELL_NEW(run->arena, cli_recording, side->files->count);
-    if (side->loaded == NULL)
-        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", side->files->count);
-    for (size_t i = 0; i < side->files->count; i++) {
+    size_t count = side->files->count;
+    side->loaded = QUELL_NEW(run->arena, cli_recording, count);
+    side->spectrum = QUELL_NEW(run->arena, quell_spectrum, count);
+    side->modes = QUELL_NEW(run->arena, quell_modes, count);
+    side->shaking = QUELL_NEW(run->arena, quell_shaking, count);
+    side->mode_dof = QUELL_NEW(run->arena, double, count);
+    if (side->loaded == NULL || side->spectrum == NULL || side->modes == NULL || side->shaking == NULL ||
+        side->mode_dof == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", count);
+    for (size_t i = 0; i < count; i++) {
         quell_status status = cli_recording_load(run, side->files->item[i], axis, &side->loaded[i]);
         if (status != QUELL_OK)
             return status;
@@ -45,52 +51,55 @@ static void set_segment(cli_run *run, double segment, double reference_hz, doubl
     run->given.segment_s = segment / (same ? rate_hz : reference_hz);
 }
 
-static quell_status make_side(cli_run *run, double segment, double reference_hz, compare_side *side)
+static quell_status make_spectra(cli_run *run, double segment, double reference_hz, compare_side *side)
 {
-    size_t count = side->files->count;
-    quell_spectrum *each = QUELL_NEW(run->arena, quell_spectrum, count);
-    if (each == NULL)
-        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu spectra", count);
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < side->files->count; i++) {
         const quell_recording *recording = &side->loaded[i].recording;
         set_segment(run, segment, reference_hz, recording->rate_hz);
-        quell_status status = cli_spectrum_make(run, recording, 0, false, &each[i]);
+        quell_status status = cli_spectrum_make(run, recording, 0, false, &side->spectrum[i]);
         if (status != QUELL_OK)
             return status;
-    }
-    if (count > 1) {
-        quell_status status = quell_spectra_pool(each, count, run->arena, &side->spectrum, &run->err);
-        if (status != QUELL_OK)
-            return quell_fail(&run->err, status, "the %s side: %s", side->name, run->err.text);
-        cli_say(
-            run,
-            "The %zu recordings %s are averaged as one; how much they differ from each other is not in the "
-            "intervals.",
-            count, side->name);
-    } else {
-        side->spectrum = each[0];
     }
     return QUELL_OK;
 }
 
-/* Modes of the first recording before. That none can be sought is no reason to compare nothing. */
-static quell_status find_modes(cli_run *run, double segment, compare_view *view)
+/* The modes of one recording. Their standard errors follow from how its stops differ, where they do. */
+static quell_status find_modes(cli_run *run, const compare_view *view, compare_side *side, size_t i)
 {
-    const cli_recording *loaded = &view->before.loaded[0];
-    double rate_hz = loaded->recording.rate_hz;
     quell_spectrum spectrum;
-    set_segment(run, segment, rate_hz, rate_hz);
-    run->warned_of_shaper =
-        true; /* modes only tell where to look here: the before side's level is what it is */
-    quell_status status = cli_modes_make(run, loaded, view->index, &spectrum, &view->modes, NULL);
-    if (status == QUELL_E_DATA) {
-        view->no_modes = quell_arena_print(run->arena, "%s", run->err.text);
-        view->modes.count = 0;
-        run->err = (quell_error){0};
-        status = view->no_modes != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
-    } else if (status == QUELL_OK && view->modes.count == 0) {
-        view->no_modes = "no peak stands out";
+    quell_measured how = {0};
+    quell_status status =
+        cli_modes_make(run, &side->loaded[i], view->index, &spectrum, &side->modes[i], &how);
+    bool by_stops = side->modes[i].kind == QUELL_EXCITE_STOPS && how.decays.stops >= 3;
+    side->mode_dof[i] = by_stops ? (double)how.decays.stops - 1 : (double)INFINITY;
+    side->shaking[i] = how.shaking;
+    return status;
+}
+
+/* The modes of every recording of a side, with the shaper that was active there divided out if it is stated. That none
+   can be sought is no reason to compare nothing. */
+static quell_status make_modes(cli_run *run, double segment_s, const compare_view *view, compare_side *side)
+{
+    const char *given = run->given.shaper_on;
+    size_t found = 0;
+    run->given.shaper_on = side->shaper;
+    run->given.segment_s = segment_s;
+    run->warned_of_shaper = true; /* the verdict says what comes of it */
+    quell_status status = QUELL_OK;
+    side->sought = true;
+    for (size_t i = 0; i < side->files->count && status == QUELL_OK && side->sought; i++) {
+        status = find_modes(run, view, side, i);
+        if (status == QUELL_E_DATA) {
+            side->sought = false;
+            side->no_modes = quell_arena_print(run->arena, "%s", run->err.text);
+            run->err = (quell_error){0};
+            status = side->no_modes != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+        }
+        found += side->sought ? side->modes[i].count : 0;
     }
+    if (side->sought && found == 0)
+        side->no_modes = "no peak stands out";
+    run->given.shaper_on = given;
     return status;
 }
 
@@ -112,24 +121,86 @@ static quell_status name_axis(cli_run *run, compare_view *view)
     return view->axis_words != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
 }
 
-static quell_status look_for_differences(cli_run *run, compare_view *view)
+/* What is not there yet, by its kind. */
+static quell_status add_findings(cli_run *run, const quell_findings *more, quell_findings *to)
 {
-    quell_side side[2];
-    const compare_side *const of[2] = {&view->before, &view->after};
-    for (size_t s = 0; s < 2; s++)
-        side[s] =
-            (quell_side){&of[s]->loaded[0].recording, &of[s]->loaded[0].mounting, &of[s]->loaded[0].fitness};
-    quell_status status = quell_sides_differ(&side[0], &side[1], run->arena, &view->findings, &run->err);
-    if (status == QUELL_OK)
-        cli_say_findings(run, "before and after", &view->findings);
+    for (size_t i = 0; i < more->count; i++) {
+        const quell_finding *new = &more->item[i];
+        bool known = false;
+        for (size_t k = 0; k < to->count; k++)
+            known = known || strcmp(to->item[k].kind, new->kind) == 0;
+        if (!known && quell_findings_add(to, run->arena, new->kind, new->severity, new->value, new->limit, new->remedy, "%s",
+                                         new->text) != QUELL_OK)
+            return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
+    }
+    return QUELL_OK;
+}
+
+/* Where two recordings differ in what a fair comparison keeps the same. */
+static quell_status look_at_pair(cli_run *run, const compare_side *first, size_t i, const compare_side *second, size_t j,
+                                 quell_findings *out)
+{
+    const quell_side was = {&first->loaded[i].recording, &first->loaded[i].mounting, &first->loaded[i].fitness};
+    const quell_side is = {&second->loaded[j].recording, &second->loaded[j].mounting, &second->loaded[j].fitness};
+    quell_status status = quell_sides_differ(&was, &is, run->arena, out, &run->err);
+    if (status == QUELL_OK && first->sought && second->sought)
+        status = quell_shaking_differ(&first->shaking[i], &second->shaking[j], run->arena, out, &run->err);
     return status;
 }
 
-static quell_status gather(cli_run *run, compare_view *view)
+/* The sides against each other; then every further recording against the first of its side. */
+static quell_status look_for_differences(cli_run *run, compare_view *view)
 {
-    double band_hz[2];
+    const compare_side *const side[2] = {&view->before, &view->after};
+    quell_status status = look_at_pair(run, side[0], 0, side[1], 0, &view->findings);
+    if (status == QUELL_OK)
+        cli_say_findings(run, "before and after", &view->findings);
+    for (size_t s = 0; s < 2; s++)
+        for (size_t i = 1; i < side[s]->files->count && status == QUELL_OK; i++) {
+            quell_findings found = {0};
+            status = look_at_pair(run, side[s], 0, side[s], i, &found);
+            for (size_t k = 0; k < found.count; k++) { /* "before" and "after" are of two sides */
+                quell_finding *item = &found.item[k];
+                item->text = quell_arena_print(run->arena, "two recordings of the %s side differ: %s", side[s]->name,
+                                               item->kind);
+                if (item->text == NULL)
+                    return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
+            }
+            if (status == QUELL_OK)
+                cli_say_findings(run, side[s]->files->item[i], &found);
+            if (status == QUELL_OK)
+                status = add_findings(run, &found, &view->findings);
+        }
+    return status;
+}
+
+static quell_measured_side measured(const compare_side *side)
+{
+    return (quell_measured_side){.count = side->files->count,
+                                 .spectrum = side->spectrum,
+                                 .modes = side->sought ? side->modes : NULL,
+                                 .mode_dof = side->mode_dof,
+                                 .shaper_known = side->shaper != NULL};
+}
+
+/* A shaper that cannot be read is told before anything is. */
+static quell_status check_shapers(cli_run *run)
+{
+    quell_shaper shaper;
+    bool stated;
+    quell_status status = cli_shaper_on(run, &shaper, &stated);
+    if (status != QUELL_OK || run->given.applied == NULL)
+        return status;
+    status = quell_shaper_parse(&shaper, run->given.applied, &run->err);
+    return status == QUELL_OK ? status : quell_fail(&run->err, status, "option --applied: %s", run->err.text);
+}
+
+static quell_status read_sides(cli_run *run, compare_view *view, double band_hz[2])
+{
     const cli_idle *idle; /* for the modes; that it cannot be read is no reason to go on without them */
     quell_status status = cli_driven_axis(run, &view->axis);
+    if (status == QUELL_OK)
+        status = check_shapers(run);
     if (status == QUELL_OK)
         status = cli_idle_find(run, &idle);
     if (status == QUELL_OK)
@@ -138,22 +209,29 @@ static quell_status gather(cli_run *run, compare_view *view)
         status = load_side(run, view->axis, &view->before);
     if (status == QUELL_OK)
         status = load_side(run, view->axis, &view->after);
+    return status == QUELL_OK ? name_axis(run, view) : status;
+}
+
+static quell_status gather(cli_run *run, compare_view *view)
+{
+    double band_hz[2], segment_s = run->given.segment_s;
+    quell_status status = read_sides(run, view, band_hz);
+    if (status != QUELL_OK)
+        return status;
+    double segment = common_segment(run, view), reference_hz = view->before.loaded[0].recording.rate_hz;
+    status = make_spectra(run, segment, reference_hz, &view->before);
     if (status == QUELL_OK)
-        status = name_axis(run, view);
+        status = make_spectra(run, segment, reference_hz, &view->after);
+    if (status == QUELL_OK)
+        status = make_modes(run, segment_s, view, &view->before);
+    if (status == QUELL_OK)
+        status = make_modes(run, segment_s, view, &view->after);
     if (status == QUELL_OK)
         status = look_for_differences(run, view);
     if (status != QUELL_OK)
         return status;
-    double segment = common_segment(run, view), reference_hz = view->before.loaded[0].recording.rate_hz;
-    status = make_side(run, segment, reference_hz, &view->before);
-    if (status == QUELL_OK)
-        status = make_side(run, segment, reference_hz, &view->after);
-    if (status == QUELL_OK)
-        status = find_modes(run, segment, view);
-    if (status == QUELL_OK)
-        status = quell_compare(&view->before.spectrum, &view->after.spectrum, view->index, &view->modes,
-                               band_hz, run->arena, &view->result, &run->err);
-    return status;
+    const quell_measured_side before = measured(&view->before), after = measured(&view->after);
+    return quell_compare(&before, &after, view->index, band_hz, run->arena, &view->result, &run->err);
 }
 
 /* ---------------------------------------------------------------- results */
@@ -164,8 +242,9 @@ static void say_next(const cli_run *run, const compare_view *view)
                *after = cli_word(run, view->after.files->item[0]);
     bool fell = false, rose = false;
     for (size_t i = 0; i < view->result.modes; i++) {
-        fell = fell || (view->result.mode[i].counts && view->result.mode[i].change_db < 0);
-        rose = rose || (view->result.mode[i].counts && view->result.mode[i].change_db > 0);
+        const quell_level_change *level = &view->result.mode[i].level;
+        fell = fell || (level->counts && level->change_db < 0);
+        rose = rose || (level->counts && level->change_db > 0);
     }
     if (view->result.alike)
         cli_next(run, "record the after side with the same motion as %s, then compare again", before);
@@ -183,8 +262,8 @@ static quell_status run_compare(cli_run *run)
     compare_view *view = QUELL_NEW(run->arena, compare_view, 1);
     if (view == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
-    view->before = (compare_side){.name = "before", .files = &run->given.files};
-    view->after = (compare_side){.name = "after", .files = &run->given.after};
+    view->before = (compare_side){.name = "before", .files = &run->given.files, .shaper = run->given.shaper_on};
+    view->after = (compare_side){.name = "after", .files = &run->given.after, .shaper = run->given.applied};
     if (run->given.files.count == 0 || run->given.after.count == 0)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "no recording %s the change given, want one at least on each side: quell compare "
@@ -219,6 +298,8 @@ static const cli_option compare_rows[] = {
     {"--after", "RECORDING...", CLI_FILES, offsetof(cli_options, after), "the recordings after the change"},
     {"--axis", "x|y", CLI_TEXT, offsetof(cli_options, axis),
      "the axis that was driven (default: the direction of most motion before)"},
+    {"--applied", "none|SPEC", CLI_TEXT, offsetof(cli_options, applied),
+     "the shaper that is active after the change: its modes are sought with it divided out"},
     {0},
 };
 static const cli_group compare_group = {"What to compare", compare_rows};
@@ -231,18 +312,21 @@ const cli_command cli_compare = {
     .operands = "BEFORE... --after AFTER...",
     .summary = "did it help, and is the difference real?",
     .about =
-        "Compares recordings before and after a change: the level in 1/3-octave bands and at each mode of the"
-        " first recording before, the change in dB (negative: less vibration after) with its 95 % interval,"
-        " and whether it counts: significant at 5 % after Holm's correction over all bands and modes, and 3"
-        " dB or more.\n"
-        "Intervals hold the noise within the recordings. How much two runs differ is not in them, so a"
-        " verdict covers this pair: repeat both sides. Several recordings a side are averaged as one. Make"
-        " both sides alike: motion, length, rate, the sensor's place; differences are told.\n"
+        "Compares recordings before and after a change. Modes are sought on both sides and matched: by how much"
+        " the level at each changed in dB (negative: less vibration after), and how far its frequency and damping ratio"
+        " moved. Then the level in 1/3-octave bands. Each with its 95 % interval, and whether it counts: significant at"
+        " 5 % after Holm's correction over all that is tested, and 3 dB, 1 % of the frequency or 20 % of the damping"
+        " ratio or more.\n"
+        "With one recording a side the intervals hold the noise within the recordings, and the verdict covers this pair:"
+        " repeat both sides, with the sensor fixed anew. With two a side or more, how much runs differ is in them; three"
+        " make them far shorter than two. Make both sides alike: motion, length, rate, the sensor's place; differences"
+        " are told.\n"
         "A level at a mode holds the commanded motion, too: under a sweep a perfect two-impulse shaper shows"
-        " a fall of some 22 dB at a damping ratio of 0.05, not silence.\n"
-        "--shaper-on is about the before side, where the modes are sought. Exit code 0 whether or not there"
-        " is a change.",
+        " a fall of some 22 dB at a damping ratio of 0.05, not silence. A shaper hides the modes that it quiets:"
+        " with --applied the modes after are found all the same.\n"
+        "--shaper-on is about the before side, --applied about the after side. Exit code 0 whether or not there is a change.",
     .example = "  quell compare before-x.csv.gz --after after-x.csv.gz --axis x\n"
+               "  quell compare before-x.csv.gz --after after-x.csv.gz --axis x --shaper-on none --applied ei:60.8:0.047:0.05\n"
                "  quell compare x1.csv x2.csv --after y1.csv y2.csv --plot change.png\n",
     .group = groups,
     .run = run_compare,

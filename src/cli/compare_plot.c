@@ -13,7 +13,7 @@ typedef struct curves {
 
 static quell_status make_curves(cli_run *run, const compare_view *view, curves *out)
 {
-    const quell_spectrum *side[2] = {&view->before.spectrum, &view->after.spectrum};
+    const quell_spectrum *side[2] = {&view->result.spectrum[0], &view->result.spectrum[1]};
     const quell_comparison *result = &view->result;
     out->low_hz = result->band[0].low_hz;
     out->high_hz = result->band[result->bands - 1].high_hz;
@@ -61,9 +61,9 @@ static void mark_modes(quell_plot *plot, const quell_comparison *result, bool wi
 {
     for (size_t k = 0; k < result->modes; k++) {
         char label[80], hz[64];
-        quell_number_print_fixed(hz, sizeof hz, result->mode[k].nominal_hz, 1);
+        quell_number_print_fixed(hz, sizeof hz, result->mode[k].level.nominal_hz, 1);
         snprintf(label, sizeof label, "%s Hz", hz);
-        quell_plot_stretch(plot, result->mode[k].nominal_hz, result->mode[k].nominal_hz,
+        quell_plot_stretch(plot, result->mode[k].level.nominal_hz, result->mode[k].level.nominal_hz,
                            with_names ? label : "");
     }
 }

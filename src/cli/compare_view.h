@@ -4,13 +4,19 @@
 
 #include "cli/cli.h"
 
-/* One side: its recordings, and their spectrum (pooled, if there are several). */
+/* One side: its recordings, and what was measured on each. */
 typedef struct compare_side {
     const char *name; /* "before", "after" */
     const cli_list *files;
-    cli_recording *loaded; /* one for each file */
-    quell_spectrum spectrum;
-    double duration_s; /* of all its recordings */
+    const char *shaper;    /* what was active, as stated; NULL: not stated */
+    cli_recording *loaded; /* one for each file, as the arrays below */
+    quell_spectrum *spectrum;
+    quell_modes *modes;
+    quell_shaking *shaking;
+    double *mode_dof;
+    double duration_s;    /* of all its recordings */
+    bool sought;          /* modes could be sought in all of them */
+    const char *no_modes; /* why there are none; NULL if there are */
 } compare_side;
 
 typedef struct compare_view {
@@ -18,8 +24,6 @@ typedef struct compare_view {
     char axis;               /* 'x', 'y', or 0 if not given */
     const char *axis_words;  /* "axis x", "the direction of most motion" */
     size_t index;            /* of the axis in the spectra */
-    quell_modes modes;       /* of the first recording before */
-    const char *no_modes;    /* why there are none; NULL if there are */
     quell_findings findings; /* where the sides differ */
     quell_comparison result;
 } compare_view;
