@@ -208,7 +208,8 @@ static void add_ringing(compare_text *to, const quell_comparison *comparison)
     if (comparison->modes > 0)
         add_modes(to, comparison);
     else
-        compare_add(to, "; no mode was found on either side.");
+        compare_add(to, "; %s.", comparison->sought[0] || comparison->sought[1] ? "no mode was found on either side"
+                                                                                : "modes were not sought");
 }
 
 static void add_all_bands(compare_text *to, const quell_comparison *comparison)

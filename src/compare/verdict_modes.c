@@ -9,7 +9,8 @@
 /* "+5.0 %, 95 %: 4.1 to 5.9" */
 static void add_share(compare_text *to, const quell_mode_shift *shift, int decimals)
 {
-    compare_add(to, "%s%s %%, 95 %%: %s to %s", shift->share >= 0 ? "+" : "", quell_number_fixed(100 * shift->share, decimals).text,
+    quell_number_text share = quell_number_fixed(100 * shift->share, decimals);
+    compare_add(to, "%s%s %%, 95 %%: %s to %s", 100 * shift->share >= 0.5 * pow(10, -decimals) ? "+" : "", share.text,
                 quell_number_fixed(100 * shift->ci95[0], decimals).text,
                 quell_number_fixed(100 * shift->ci95[1], decimals).text);
 }
@@ -124,7 +125,7 @@ void compare_add_scope(compare_text *to, const quell_comparison *comparison)
         return;
     }
     if (comparison->repeated_motion)
-        compare_add(to, " Intervals of levels are made for random motion, and wider than noise makes them for one that repeats.");
+        compare_add(to, " The motion repeats, so noise makes less than the intervals of levels say: they are made for random motion.");
     compare_add(to, " This holds for these recordings only: how much two runs differ is not in the intervals. Fix the"
                 " sensor anew and repeat %s to learn that.",
                 count[0] + count[1] == 2 ? "both sides" : count[0] == 1 ? "the side before" : "the side after");
