@@ -43,6 +43,24 @@ static bool measure(const quell_spectrum *spectrum, size_t axis, bins at, double
     return true;
 }
 
+/* How many of the degrees of freedom that a band's power has by quell_spectrum_band are there, where a mode lies within:
+   x / (x + 0.36), x = zeta f in bins. The window widens a narrow peak, so that more bins seem to have independent power than
+   the mode has bandwidth for. Fitted to Monte Carlo: 0.72, 0.84, 0.82, 0.92, 0.97, each to 5 %, at x = 1, 1.6, 2.5, 4.7, 8. */
+static double share_of_dof(const compare_sides *sides, const quell_level_change *change)
+{
+    double least = HUGE_VAL;
+    for (size_t s = 0; s < 2; s++) {
+        const quell_measured_side *side = sides->side[s];
+        for (size_t i = 0; side->modes != NULL && i < side->count; i++)
+            for (size_t k = 0; k < side->modes[i].count; k++) {
+                const quell_mode *mode = &side->modes[i].mode[k];
+                if (mode->frequency_hz >= change->low_hz && mode->frequency_hz <= change->high_hz)
+                    least = fmin(least, mode->damping_ratio * mode->frequency_hz / side->spectrum[i].bin_hz);
+            }
+    }
+    return isfinite(least) ? least / (least + 0.36) : 1;
+}
+
 static bins bins_of_side(const quell_comparison *pooled, const quell_spectrum *spectrum, const quell_level_change *change,
                          size_t side)
 {
@@ -73,6 +91,7 @@ static bool estimate(const compare_sides *sides, const quell_comparison *pooled,
                      size_t side, compare_estimates *out)
 {
     const quell_measured_side *of = sides->side[side];
+    double share = share_of_dof(sides, change);
     out->count = of->count;
     for (size_t i = 0; i < of->count; i++) {
         double square, dof;
@@ -80,6 +99,7 @@ static bool estimate(const compare_sides *sides, const quell_comparison *pooled,
                      width_of_side(change, side), &square, &dof) ||
             !(square > 0))
             return false;
+        dof *= share;
         out->value[i] = log(square) - (gsl_sf_psi(dof / 2) - log(dof / 2));
         out->variance[i] = gsl_sf_psi_1(dof / 2);
         out->dof[i] = (double)INFINITY;
@@ -125,8 +145,9 @@ quell_status compare_level(const compare_sides *sides, const quell_comparison *p
         if (!(square[s] > 0))
             return no_power(sides, change, s, err);
     }
-    change->before_dof = dof[0];
-    change->after_dof = dof[1];
+    double share = share_of_dof(sides, change);
+    change->before_dof = share * dof[0];
+    change->after_dof = share * dof[1];
     change->before_mps2 = sqrt(square[0]);
     change->after_mps2 = sqrt(square[1]);
     compare_within(change);

@@ -162,7 +162,7 @@ static void measure(side *out, size_t count, const row *what, const machine *is,
 
 typedef struct tally {
     size_t pairs, any, counted, moved; /* pairs with anything significant, that counts, with the first mode's shift */
-    size_t levels, levels_held, f, f_held, zeta, zeta_held, found; /* tests, and 95 % intervals that hold the truth */
+    size_t levels, levels_held, at_modes, at_modes_held, f, f_held, zeta, zeta_held, found; /* tests, and 95 % intervals that hold the truth */
     double level_error, level_width;   /* sums, dB: of the bands' squared errors, of their intervals' half widths */
 } tally;
 
@@ -186,6 +186,8 @@ static void add_pair(tally *to, const row *what, const quell_comparison *found)
         const quell_mode_change *mode = &found->mode[k];
         any = any || mode->level.p_holm < 0.05 || mode->frequency.p_holm < 0.05 || mode->damping.p_holm < 0.05;
         counted = counted || mode->counts;
+        to->at_modes++;
+        to->at_modes_held += mode->level.ci95_db[0] <= 0 && mode->level.ci95_db[1] >= 0;
         if (isnan(mode->frequency.p_value))
             continue;
         to->f++;
@@ -236,7 +238,8 @@ static int print(const row *what, const tally *of, double seconds)
     bool goal = !isnan(what->any_high) || !isnan(what->found_least);
     double error = sqrt(of->level_error / (double)of->levels), width = of->level_width / (double)of->levels;
     printf("%-34s %5zu %6.1f %6.1f %6.1f", what->name, of->pairs, any, percent(of->counted, of->pairs), moved);
-    printf(" %6.1f %6.2f %6.2f", percent(of->levels_held, of->levels), error, width);
+    printf(" %6.1f %6.2f %6.2f %6.1f", percent(of->levels_held, of->levels), error, width,
+           percent(of->at_modes_held, of->at_modes));
     printf(" %6.1f %6.1f %6.1f  ", percent(of->f_held, of->f), percent(of->zeta_held, of->zeta), percent(of->found, of->pairs));
     if (!isnan(what->any_low))
         printf("any: %.0f to %.0f %% ", what->any_low, what->any_high);
@@ -257,10 +260,10 @@ int main(int argc, char **argv)
     if (!(share > 0) || share > 100)
         return fprintf(stderr, "compare_study: want a share above 0, up to 100\n"), 2;
     printf("Pairs, %% of them with anything significant, with anything that counts, whose first mode moved; bands: %% of 95 %%\n"
-           "intervals that hold 0 dB, rms error and mean half width (dB); %% of the intervals of f and zeta that hold the truth;\n"
+           "intervals that hold 0 dB, rms error and mean half width (dB); of levels at modes; of intervals of f and zeta, the truth;\n"
            "%% of pairs with as many modes as there are\n");
-    printf("%-34s %5s %6s %6s %6s %6s %6s %6s %6s %6s %6s\n", "", "pairs", "any", "counts", "moved", "levels", "error", "width",
-           "f", "zeta", "modes");
+    printf("%-34s %5s %6s %6s %6s %6s %6s %6s %6s %6s %6s %6s\n", "", "pairs", "any", "counts", "moved", "levels", "error", "width",
+           "mode", "f", "zeta", "modes");
     for (size_t r = 0; r < ROWS; r++) {
         quell_random *random = quell_random_create(1000 * seed + r);
         tally of = {0};
