@@ -113,6 +113,12 @@ static void print_modes(cli_run *run, const compare_view *view)
     quell_table_print(table, stdout, 0);
     putchar('\n');
     print_shifts(run, result);
+    const compare_side *const side[2] = {&view->before, &view->after};
+    for (size_t s = 0; s < 2; s++)
+        if (!side[s]->sought) {
+            snprintf(text, sizeof text, "Modes %s could not be sought: %s.", side[s]->name, side[s]->no_modes);
+            quell_words_print(stdout, "", "", WIDTH, text);
+        }
 }
 
 /* What matters to the part first: ringing after stops, modes, and what is in between last. */
