@@ -259,19 +259,22 @@ static void say_next(const cli_run *run, const compare_view *view)
 {
     const char *before = cli_word(run, view->before.files->item[0]),
                *after = cli_word(run, view->after.files->item[0]);
-    bool fell = false, rose = false;
+    bool fell = false, rose = false, moved = false;
     for (size_t i = 0; i < view->result.modes; i++) {
         const quell_level_change *level = &view->result.mode[i].level;
         fell = fell || (level->counts && level->change_db < 0);
         rose = rose || (level->counts && level->change_db > 0);
+        moved = moved || view->result.mode[i].frequency.counts;
     }
     if (view->result.alike)
         cli_next(run, "record the after side with the same motion as %s, then compare again", before);
+    else if (moved)
+        cli_next(run, "quell modes %s to see where a setting must act now", after);
     else if (rose)
         cli_next(run, "quell modes %s to see what rings there now", after);
     else if (fell)
-        cli_next(run, "repeat both recordings, then quell compare %s BEFORE-2 --after %s AFTER-2", before,
-                 after);
+        cli_next(run, "repeat both recordings twice, then quell compare %s BEFORE-2 BEFORE-3 --after %s AFTER-2 AFTER-3",
+                 before, after);
     else
         cli_next(run, "quell modes %s to see which frequencies a setting must meet", before);
 }

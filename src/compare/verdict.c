@@ -177,7 +177,7 @@ static void add_alike(compare_text *to, const quell_comparison *comparison)
 }
 
 /* The largest change of all, to show how little that was. */
-static void add_none(compare_text *to, const quell_comparison *comparison)
+static void add_none(compare_text *to, const quell_comparison *comparison, bool moved)
 {
     const quell_level_change *largest = &comparison->band[0];
     for (size_t i = 0; i < comparison->bands; i++)
@@ -186,8 +186,8 @@ static void add_none(compare_text *to, const quell_comparison *comparison)
     for (size_t k = 0; k < comparison->modes; k++)
         if (fabs(comparison->mode[k].level.change_db) > fabs(largest->change_db))
             largest = &comparison->mode[k].level;
-    compare_add(to, "No change of level that counts: no band and no mode differs by %s dB or more beyond what chance explains.",
-                quell_number_fixed(QUELL_CHANGE_MIN_DB, 0).text);
+    compare_add(to, "%s that counts: no band and no mode differs by %s dB or more beyond what chance explains.",
+                moved ? " No change of level" : "No change", quell_number_fixed(QUELL_CHANGE_MIN_DB, 0).text);
     compare_add(to, " The largest difference is %s dB (95 %%: %s to %s) at %s Hz.",
                 quell_number_fixed(largest->change_db, 1).text, quell_number_fixed(largest->ci95_db[0], 1).text,
                 quell_number_fixed(largest->ci95_db[1], 1).text, quell_number_short(largest->nominal_hz, 4).text);
@@ -223,21 +223,34 @@ static void add_all_bands(compare_text *to, const quell_comparison *comparison)
                     comparison->common_db < 0 ? "less" : "more");
 }
 
+static bool any_moved(const quell_comparison *comparison)
+{
+    for (size_t k = 0; k < comparison->modes; k++)
+        if (comparison->mode[k].frequency.counts || comparison->mode[k].damping.counts)
+            return true;
+    return false;
+}
+
 const char *quell_compare_words(const quell_comparison *comparison, quell_arena *arena)
 {
     compare_text to = {.arena = arena, .text = ""};
-    bool changed = false;
+    bool changed = false, moved = any_moved(comparison);
     for (int sign = -1; sign <= 1; sign += 2)
         changed = changed || count_bands(comparison, sign) + count_modes(comparison, sign) > 0;
-    if (comparison->alike)
-        add_alike(&to, comparison);
-    else if (changed)
-        add_ringing(&to, comparison);
-    else
-        add_none(&to, comparison);
-    compare_add_shifts(&to, comparison);
-    if (changed && !comparison->alike)
-        add_all_bands(&to, comparison);
+    if (!changed && moved) { /* what changed comes first */
+        compare_add_shifts(&to, comparison);
+        add_none(&to, comparison, true);
+    } else {
+        if (comparison->alike)
+            add_alike(&to, comparison);
+        else if (changed)
+            add_ringing(&to, comparison);
+        else
+            add_none(&to, comparison, false);
+        compare_add_shifts(&to, comparison);
+        if (changed && !comparison->alike)
+            add_all_bands(&to, comparison);
+    }
     compare_add_scope(&to, comparison);
-    return to.text;
+    return to.text != NULL && to.text[0] == ' ' ? to.text + 1 : to.text;
 }

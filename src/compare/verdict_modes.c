@@ -51,15 +51,24 @@ static void add_moved(compare_text *to, const quell_comparison *comparison)
         compare_add(to, " A shaper that is active on one side only bends what is found there: say which was, or none, to rely on this.");
 }
 
-/* "No mode moved by an amount that counts: 47.3 Hz by +0.0 % (95 %: -0.2 to 0.2); 83.5 Hz ..." */
-static void add_unmoved(compare_text *to, const quell_comparison *comparison)
+/* Large enough to matter, and likely by itself, but not among so many tests. */
+static bool perhaps(const quell_mode_shift *shift)
+{
+    return !shift->counts && fabs(shift->share) >= QUELL_CHANGE_MIN_FREQUENCY && (shift->ci95[0] > 0 || shift->ci95[1] < 0);
+}
+
+/* " Not moved by an amount that counts: the mode at 47.3 Hz (0.0 %, 95 %: -0.2 to 0.2), 83.5 Hz (...)." */
+static void add_unmoved(compare_text *to, const quell_comparison *comparison, bool likely)
 {
     bool any = false;
     for (size_t k = 0; k < comparison->modes; k++) {
         const quell_mode_shift *f = &comparison->mode[k].frequency;
-        if (isnan(f->p_value) || f->counts)
+        if (isnan(f->p_value) || f->counts || perhaps(f) != likely)
             continue;
-        compare_add(to, "%s %s Hz (", any ? "," : " Not moved by an amount that counts: the mode at",
+        compare_add(to, "%s %s Hz (",
+                    any      ? ","
+                    : likely ? " May have moved, but is not significant among all that is tested: the mode at"
+                             : " Not moved by an amount that counts: the mode at",
                     quell_number_fixed(f->before, 1).text);
         add_share(to, f, 1);
         compare_add(to, ")");
@@ -100,7 +109,8 @@ static void add_untested(compare_text *to, const quell_comparison *comparison)
 void compare_add_shifts(compare_text *to, const quell_comparison *comparison)
 {
     add_moved(to, comparison);
-    add_unmoved(to, comparison);
+    add_unmoved(to, comparison, true);
+    add_unmoved(to, comparison, false);
     add_untested(to, comparison);
     if (!comparison->sought[1])
         return;
@@ -128,5 +138,5 @@ void compare_add_scope(compare_text *to, const quell_comparison *comparison)
         compare_add(to, " The motion repeats, so noise makes less than the intervals of levels say: they are made for random motion.");
     compare_add(to, " This holds for these recordings only: how much two runs differ is not in the intervals. Fix the"
                 " sensor anew and repeat %s to learn that.",
-                count[0] + count[1] == 2 ? "both sides" : count[0] == 1 ? "the side before" : "the side after");
+                count[0] + count[1] == 2 ? "both sides, twice," : count[0] == 1 ? "the side before" : "the side after");
 }
