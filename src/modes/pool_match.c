@@ -33,7 +33,7 @@ static bool better(pairing a, pairing b)
     return a.pairs != b.pairs ? a.pairs > b.pairs : a.distance < b.distance;
 }
 
-/* pair[i]: the mode of track i, or -1. */
+/* pair[i]: the mode of track i, or -1, as beyond the last track. */
 static void pair_up(const pool_tracks *tracks, const quell_modes *modes, double within,
                     int pair[QUELL_MODES_MAX])
 {
@@ -49,7 +49,7 @@ static void pair_up(const pool_tracks *tracks, const quell_modes *modes, double 
             if (isfinite(distance) && better(with, *here))
                 *here = with;
         }
-    for (size_t i = 0; i < tracks->count; i++)
+    for (size_t i = 0; i < QUELL_MODES_MAX; i++)
         pair[i] = -1;
     for (size_t i = tracks->count, j = modes->count; i > 0 && j > 0;) {
         pairing_step last = best[i][j].last;
