@@ -15,6 +15,13 @@ static void add_share(compare_text *to, const quell_mode_shift *shift, int decim
                 quell_number_fixed(100 * shift->ci95[1], decimals).text);
 }
 
+/* Of a frequency's change in %: as many as its interval has to say. */
+static int decimals_of(const quell_mode_shift *f)
+{
+    double width = 100 * (f->ci95[1] - f->ci95[0]);
+    return width < 0.02 ? 3 : width < 0.2 ? 2 : 1;
+}
+
 static bool on_both(const quell_mode_change *mode)
 {
     return mode->before_found > 0 && mode->after_found > 0;
@@ -34,7 +41,7 @@ static void add_moved(compare_text *to, const quell_comparison *comparison)
         if (f->counts) {
             compare_add(to, " The mode at %s Hz moved to %s Hz (", quell_number_fixed(f->before, 1).text,
                         quell_number_fixed(f->after, 1).text);
-            add_share(to, f, 1);
+            add_share(to, f, decimals_of(f));
             compare_add(to, fabs(f->share) > SURE_SAME ? "), if it is one mode and not one that went and another that came."
                                                        : ").");
         }
@@ -70,7 +77,7 @@ static void add_unmoved(compare_text *to, const quell_comparison *comparison, bo
                     : likely ? " May have moved, but is not significant among all that is tested: the mode at"
                              : " Not moved by an amount that counts: the mode at",
                     quell_number_fixed(f->before, 1).text);
-        add_share(to, f, 1);
+        add_share(to, f, decimals_of(f));
         compare_add(to, ")");
         any = true;
     }
