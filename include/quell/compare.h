@@ -9,7 +9,7 @@
     modes' own standard errors. This is the noise within one pair of recordings. With two recordings or more that repeat
     others (four in all, or three against one) how much runs differ is in every interval instead: Student's t of the mean
     logarithms, see QUELL_REPEATS_LEAST. Holm's correction keeps the chance of any false change among all that is tested in one
-    comparison at 5 %.
+    comparison at 5 %: half of it for the modes (level, frequency, damping ratio of each), half for the bands.
     F holds for random motion that is not the same on both sides. Motion that repeats, as a sweep or stops, differs by
     the sensor's noise only: the interval is then too wide, on the safe side.
     Sources: S. Holm, Scand. J. Statist. 6(2), 1979; B. L. Welch, Biometrika 34, 1947; F. E. Satterthwaite, Biometrics
@@ -76,7 +76,7 @@ typedef struct quell_level_change {
     double change_db, ci95_db[2];
     double error_db;                    /**< standard error of change_db */
     double p_value;                     /**< two-sided, not corrected for many bands */
-    double p_holm;                      /**< Holm's correction over all that is tested in this comparison */
+    double p_holm;                      /**< Holm's correction over all modes or all bands of this comparison; doubled for the other of the two */
     bool counts;                        /**< p_holm < 0.05 and |change| >= 3 dB */
 } quell_level_change;
 

@@ -97,22 +97,33 @@ static bool counts(double p_holm, double change, double least)
     return p_holm < QUELL_CHANGE_ALPHA && fabs(change) >= least;
 }
 
-/* Corrects the p values over all that is tested, and says which changes count. */
+/* Corrected within the group, and for the other group, if there is one: each has its share of the 5 %. */
+static quell_status correct(tests *of, size_t groups, quell_error *err)
+{
+    quell_status status = quell_holm(of->p, of->p, of->count, err);
+    for (size_t i = 0; i < of->count && status == QUELL_OK; i++)
+        *of->p_holm[i] = fmin(1, (double)groups * of->p[i]);
+    return status;
+}
+
+/* Corrects the p values over all that is tested, and says which changes count. Modes, which the part shows, have half of the 5 %
+   to themselves: there are many more bands, most of which say nothing new. */
 static quell_status judge(quell_comparison *out, quell_error *err)
 {
-    tests all = {0};
+    tests bands = {0}, modes = {0};
+    size_t groups = out->modes > 0 ? 2 : 1;
     for (size_t i = 0; i < out->bands; i++)
-        add_test(&all, out->band[i].p_value, &out->band[i].p_holm);
+        add_test(&bands, out->band[i].p_value, &out->band[i].p_holm);
     for (size_t k = 0; k < out->modes; k++) {
-        add_test(&all, out->mode[k].level.p_value, &out->mode[k].level.p_holm);
-        add_test(&all, out->mode[k].frequency.p_value, &out->mode[k].frequency.p_holm);
-        add_test(&all, out->mode[k].damping.p_value, &out->mode[k].damping.p_holm);
+        add_test(&modes, out->mode[k].level.p_value, &out->mode[k].level.p_holm);
+        add_test(&modes, out->mode[k].frequency.p_value, &out->mode[k].frequency.p_holm);
+        add_test(&modes, out->mode[k].damping.p_value, &out->mode[k].damping.p_holm);
     }
-    quell_status status = quell_holm(all.p, all.p, all.count, err);
+    quell_status status = correct(&bands, groups, err);
+    if (status == QUELL_OK)
+        status = correct(&modes, groups, err);
     if (status != QUELL_OK)
         return status;
-    for (size_t i = 0; i < all.count; i++)
-        *all.p_holm[i] = all.p[i];
     for (size_t i = 0; i < out->bands; i++)
         out->band[i].counts = counts(out->band[i].p_holm, out->band[i].change_db, QUELL_CHANGE_MIN_DB);
     for (size_t k = 0; k < out->modes; k++) {
