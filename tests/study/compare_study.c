@@ -231,16 +231,33 @@ static double percent(size_t part, size_t whole)
     return whole > 0 ? 100 * (double)part / (double)whole : NONE;
 }
 
+static void print_value(double value, int decimals)
+{
+    if (isnan(value))
+        printf(" %6s", "-");
+    else
+        printf(" %6.*f", decimals, value);
+}
+
 static int print(const row *what, const tally *of, double seconds)
 {
     double any = percent(of->any, of->pairs), moved = percent(of->moved, of->pairs);
     bool missed = any < what->any_low || any > what->any_high || moved < what->found_least;
     bool goal = !isnan(what->any_high) || !isnan(what->found_least);
     double error = sqrt(of->level_error / (double)of->levels), width = of->level_width / (double)of->levels;
-    printf("%-34s %5zu %6.1f %6.1f %6.1f", what->name, of->pairs, any, percent(of->counted, of->pairs), moved);
-    printf(" %6.1f %6.2f %6.2f %6.1f", percent(of->levels_held, of->levels), error, width,
-           percent(of->at_modes_held, of->at_modes));
-    printf(" %6.1f %6.1f %6.1f  ", percent(of->f_held, of->f), percent(of->zeta_held, of->zeta), percent(of->found, of->pairs));
+    bool same = !(what->shift > 0); /* levels change by what the modes' shift makes of them, else by 0 dB */
+    printf("%-34s %5zu", what->name, of->pairs);
+    print_value(any, 1);
+    print_value(percent(of->counted, of->pairs), 1);
+    print_value(moved, 1);
+    print_value(same ? percent(of->levels_held, of->levels) : NONE, 1);
+    print_value(same ? error : NONE, 2);
+    print_value(width, 2);
+    print_value(same ? percent(of->at_modes_held, of->at_modes) : NONE, 1);
+    print_value(percent(of->f_held, of->f), 1);
+    print_value(percent(of->zeta_held, of->zeta), 1);
+    print_value(percent(of->found, of->pairs), 1);
+    printf("  ");
     if (!isnan(what->any_low))
         printf("any: %.0f to %.0f %% ", what->any_low, what->any_high);
     else if (!isnan(what->any_high))
