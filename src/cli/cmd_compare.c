@@ -268,6 +268,9 @@ static void say_next(const cli_run *run, const compare_view *view)
     }
     if (view->result.alike)
         cli_next(run, "record the after side with the same motion as %s, then compare again", before);
+    else if (moved && (view->before.shaper == NULL || view->after.shaper == NULL))
+        cli_next(run, "say which shapers were active: quell compare %s --after %s --shaper-on none|SPEC --applied none|SPEC",
+                 before, after);
     else if (moved)
         cli_next(run, "quell modes %s to see where a setting must act now", after);
     else if (rose)

@@ -34,28 +34,33 @@ static bool shaper_unstated(const quell_comparison *comparison)
 
 static void add_moved(compare_text *to, const quell_comparison *comparison)
 {
-    bool any = false;
+    bool any = false, seems = shaper_unstated(comparison);
     for (size_t k = 0; k < comparison->modes; k++) {
         const quell_mode_change *mode = &comparison->mode[k];
         const quell_mode_shift *f = &mode->frequency, *zeta = &mode->damping;
         if (f->counts) {
-            compare_add(to, " The mode at %s Hz moved to %s Hz (", quell_number_fixed(f->before, 1).text,
-                        quell_number_fixed(f->after, 1).text);
+            compare_add(to, " The mode at %s Hz %s to %s Hz (", quell_number_fixed(f->before, 1).text,
+                        seems ? "seems to have moved" : "moved", quell_number_fixed(f->after, 1).text);
             add_share(to, f, decimals_of(f));
             compare_add(to, fabs(f->share) > SURE_SAME ? "), if it is one mode and not one that went and another that came."
                                                        : ").");
         }
         if (zeta->counts) {
-            compare_add(to, " The damping ratio of the mode at %s Hz %s from %s to %s (",
-                        quell_number_fixed(mode->before.frequency_hz, 1).text, zeta->share < 0 ? "fell" : "rose",
+            compare_add(to, " The damping ratio of the mode at %s Hz %s%s from %s to %s (",
+                        quell_number_fixed(mode->before.frequency_hz, 1).text, seems ? "seems to have " : "",
+                        zeta->share < 0 ? (seems ? "fallen" : "fell") : seems ? "risen" : "rose",
                         quell_number_fixed(zeta->before, 3).text, quell_number_fixed(zeta->after, 3).text);
             add_share(to, zeta, 0);
             compare_add(to, ").");
         }
         any = any || f->counts || zeta->counts;
     }
-    if (any && shaper_unstated(comparison))
-        compare_add(to, " A shaper that is active on one side only bends what is found there: say which was, or none, to rely on this.");
+    if (any && seems)
+        compare_add(to, " Which shaper was active is not stated %s, and one that was active on one side only makes a mode seem to"
+                    " move: say --shaper-on and --applied.",
+                    comparison->shaper_known[0]   ? "after the change"
+                    : comparison->shaper_known[1] ? "before the change"
+                                                  : "on either side");
 }
 
 /* Large enough to matter, and likely by itself, but not among so many tests. */

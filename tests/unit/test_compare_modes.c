@@ -102,7 +102,7 @@ START_TEST(a_shift_agrees_with_scipy)
     ck_assert_ptr_eq(strstr(found.verdict, "The mode at 50.0 Hz moved to 52.5 Hz (+5.0 %, 95 %: 3.7 to 6.3)."), found.verdict);
     says(&found, "The damping ratio of the mode at 50.0 Hz rose from 0.030 to 0.045 (+50 %, 95 %: 31 to 72).");
     says(&found, "No change of level that counts");
-    says_not(&found, "A shaper");
+    says_not(&found, "haper");
 }
 END_TEST
 
@@ -119,7 +119,8 @@ START_TEST(errors_of_few_stops_give_wider_intervals)
     CHECK_NEAR(f->ci95[0], 0.03873223515275126, 1e-8);
     CHECK_NEAR(f->ci95[1], 0.06138999319480187, 1e-8);
     CHECK_NEAR(f->p_value / 3.182440431830157e-06, 1, 1e-6);
-    says(&found, "A shaper that is active on one side only bends what is found there");
+    says(&found, "The mode at 50.0 Hz seems to have moved to 52.5 Hz (+5.0 %");
+    says(&found, "Which shaper was active is not stated before the change, and one that was active on one side only");
 }
 END_TEST
 
