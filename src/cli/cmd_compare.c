@@ -93,7 +93,8 @@ static quell_status make_modes(cli_run *run, double segment_s, const compare_vie
             side->sought = false;
             side->no_modes = quell_arena_print(run->arena, "%s", run->err.text);
             run->err = (quell_error){0};
-            status = side->no_modes != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+            status =
+                side->no_modes != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
         }
         found += side->sought ? side->modes[i].count : 0;
     }
@@ -129,19 +130,21 @@ static quell_status add_findings(cli_run *run, const quell_findings *more, quell
         bool known = false;
         for (size_t k = 0; k < to->count; k++)
             known = known || strcmp(to->item[k].kind, new->kind) == 0;
-        if (!known && quell_findings_add(to, run->arena, new->kind, new->severity, new->value, new->limit, new->remedy, "%s",
-                                         new->text) != QUELL_OK)
+        if (!known && quell_findings_add(to, run->arena, new->kind, new->severity, new->value, new->limit,
+                                         new->remedy, "%s", new->text) != QUELL_OK)
             return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
     }
     return QUELL_OK;
 }
 
 /* Where two recordings differ in what a fair comparison keeps the same. */
-static quell_status look_at_pair(cli_run *run, const compare_side *first, size_t i, const compare_side *second, size_t j,
-                                 quell_findings *out)
+static quell_status look_at_pair(cli_run *run, const compare_side *first, size_t i,
+                                 const compare_side *second, size_t j, quell_findings *out)
 {
-    const quell_side was = {&first->loaded[i].recording, &first->loaded[i].mounting, &first->loaded[i].fitness};
-    const quell_side is = {&second->loaded[j].recording, &second->loaded[j].mounting, &second->loaded[j].fitness};
+    const quell_side was = {&first->loaded[i].recording, &first->loaded[i].mounting,
+                            &first->loaded[i].fitness};
+    const quell_side is = {&second->loaded[j].recording, &second->loaded[j].mounting,
+                           &second->loaded[j].fitness};
     quell_status status = quell_sides_differ(&was, &is, run->arena, out, &run->err);
     if (status == QUELL_OK && first->sought && second->sought)
         status = quell_shaking_differ(&first->shaking[i], &second->shaking[j], run->arena, out, &run->err);
@@ -156,10 +159,11 @@ static quell_status look_for_copies(cli_run *run, const compare_view *view, quel
         for (size_t i = 1; i < files[s]->count; i++)
             for (size_t k = 0; k < i; k++)
                 if (strcmp(files[s]->item[i], files[s]->item[k]) == 0)
-                    return quell_findings_add(out, run->arena, "copy", QUELL_WARN, NAN, NAN,
-                                              "give each recording once: only true repeats tell how much runs differ",
-                                              "one recording is given twice %s the change",
-                                              s == 0 ? "before" : "after") == QUELL_OK
+                    return quell_findings_add(
+                               out, run->arena, "copy", QUELL_WARN, NAN, NAN,
+                               "give each recording once: only true repeats tell how much runs differ",
+                               "one recording is given twice %s the change",
+                               s == 0 ? "before" : "after") == QUELL_OK
                                ? QUELL_OK
                                : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
     return QUELL_OK;
@@ -180,8 +184,8 @@ static quell_status look_for_differences(cli_run *run, compare_view *view)
             status = look_at_pair(run, side[s], 0, side[s], i, &found);
             for (size_t k = 0; k < found.count; k++) { /* "before" and "after" are of two sides */
                 quell_finding *item = &found.item[k];
-                item->text = quell_arena_print(run->arena, "two recordings of the %s side differ: %s", side[s]->name,
-                                               item->kind);
+                item->text = quell_arena_print(run->arena, "two recordings of the %s side differ: %s",
+                                               side[s]->name, item->kind);
                 if (item->text == NULL)
                     return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
             }
@@ -269,14 +273,18 @@ static void say_next(const cli_run *run, const compare_view *view)
     if (view->result.alike)
         cli_next(run, "record the after side with the same motion as %s, then compare again", before);
     else if (moved && (view->before.shaper == NULL || view->after.shaper == NULL))
-        cli_next(run, "say which shapers were active: quell compare %s --after %s --shaper-on none|SPEC --applied none|SPEC",
+        cli_next(run,
+                 "say which shapers were active: quell compare %s --after %s --shaper-on none|SPEC --applied "
+                 "none|SPEC",
                  before, after);
     else if (moved)
         cli_next(run, "quell modes %s to see where a setting must act now", after);
     else if (rose)
         cli_next(run, "quell modes %s to see what rings there now", after);
     else if (fell)
-        cli_next(run, "repeat both recordings twice, then quell compare %s BEFORE-2 BEFORE-3 --after %s AFTER-2 AFTER-3",
+        cli_next(run,
+                 "repeat both recordings twice, then quell compare %s BEFORE-2 BEFORE-3 --after %s AFTER-2 "
+                 "AFTER-3",
                  before, after);
     else
         cli_next(run, "quell modes %s to see which frequencies a setting must meet", before);
@@ -287,7 +295,8 @@ static quell_status run_compare(cli_run *run)
     compare_view *view = QUELL_NEW(run->arena, compare_view, 1);
     if (view == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
-    view->before = (compare_side){.name = "before", .files = &run->given.files, .shaper = run->given.shaper_on};
+    view->before =
+        (compare_side){.name = "before", .files = &run->given.files, .shaper = run->given.shaper_on};
     view->after = (compare_side){.name = "after", .files = &run->given.after, .shaper = run->given.applied};
     if (run->given.files.count == 0 || run->given.after.count == 0)
         return quell_fail(&run->err, QUELL_E_USAGE,
@@ -337,21 +346,31 @@ const cli_command cli_compare = {
     .operands = "BEFORE... --after AFTER...",
     .summary = "did it help, and is the difference real?",
     .about =
-        "Compares recordings before and after a change. Modes are sought on both sides and matched: by how much"
-        " the level at each changed in dB (negative: less vibration after), and how far its frequency and damping ratio"
-        " moved. Then the level in 1/3-octave bands. Each with its 95 % interval, and whether it counts: significant at"
-        " 5 % after Holm's correction over all that is tested, and 3 dB, 1 % of the frequency or 20 % of the damping"
+        "Compares recordings before and after a change. Modes are sought on both sides and matched: by how "
+        "much"
+        " the level at each changed in dB (negative: less vibration after), and how far its frequency and "
+        "damping ratio"
+        " moved. Then the level in 1/3-octave bands. Each with its 95 % interval, and whether it counts: "
+        "significant at"
+        " 5 % after Holm's correction over all that is tested, and 3 dB, 1 % of the frequency or 20 % of the "
+        "damping"
         " ratio or more.\n"
-        "With one recording a side the intervals hold the noise within the recordings, and the verdict covers this pair:"
-        " repeat both sides, with the sensor fixed anew. With two a side or more, how much runs differ is in them; three"
-        " make them far shorter than two. Make both sides alike: motion, length, rate, the sensor's place; differences"
+        "With one recording a side the intervals hold the noise within the recordings, and the verdict "
+        "covers this pair:"
+        " repeat both sides, with the sensor fixed anew. With two a side or more, how much runs differ is in "
+        "them; three"
+        " make them far shorter than two. Make both sides alike: motion, length, rate, the sensor's place; "
+        "differences"
         " are told.\n"
         "A level at a mode holds the commanded motion, too: under a sweep a perfect two-impulse shaper shows"
-        " a fall of some 22 dB at a damping ratio of 0.05, not silence. A shaper hides the modes that it quiets:"
+        " a fall of some 22 dB at a damping ratio of 0.05, not silence. A shaper hides the modes that it "
+        "quiets:"
         " with --applied the modes after are found all the same.\n"
-        "--shaper-on is about the before side, --applied about the after side. Exit code 0 whether or not there is a change.",
+        "--shaper-on is about the before side, --applied about the after side. Exit code 0 whether or not "
+        "there is a change.",
     .example = "  quell compare before-x.csv.gz --after after-x.csv.gz --axis x\n"
-               "  quell compare before-x.csv.gz --after after-x.csv.gz --axis x --shaper-on none --applied ei:60.8:0.047:0.05\n"
+               "  quell compare before-x.csv.gz --after after-x.csv.gz --axis x --shaper-on none --applied "
+               "ei:60.8:0.047:0.05\n"
                "  quell compare x1.csv x2.csv --after y1.csv y2.csv --plot change.png\n",
     .group = groups,
     .run = run_compare,

@@ -42,7 +42,8 @@ static const char *why_untested(const compare_view *view, const quell_mode_chang
     return view->result.run_to_run ? "found in too few recordings" : "its standard error is not known";
 }
 
-static void add_side_mode(quell_json *json, json_t *item, const compare_side *side, size_t found, const quell_mode *mode)
+static void add_side_mode(quell_json *json, json_t *item, const compare_side *side, size_t found,
+                          const quell_mode *mode)
 {
     if (found > 0)
         cli_json_mode(json, quell_json_object(json, item, side->name), mode);

@@ -96,21 +96,23 @@ static void add_panels(quell_plot *plot, const compare_view *view, const curves 
     quell_plot_height(plot, 1.3);
     mark_modes(plot, &view->result, true);
     for (size_t s = 0; s < 2; s++)
-        quell_plot_curve(plot, QUELL_MARK_BAND, QUELL_INK_GREY, 1, of->hz[s], of->low_db[s], of->high_db[s], of->n, "",
-                         (double)NAN);
+        quell_plot_curve(plot, QUELL_MARK_BAND, QUELL_INK_GREY, 1, of->hz[s], of->low_db[s], of->high_db[s],
+                         of->n, "", (double)NAN);
     quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_SECOND, 1.5, of->hz[1], of->level_db[1], NULL, of->n,
                      "after", name_place(of));
     quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_MAIN, 1.5, of->hz[0], of->level_db[0], NULL, of->n,
                      "before", name_place(of));
-    quell_plot_panel(plot, "Change in 1/3-octave bands and its 95 % interval; thin: bin by bin; dashed: no change",
+    quell_plot_panel(plot,
+                     "Change in 1/3-octave bands and its 95 % interval; thin: bin by bin; dashed: no change",
                      "frequency (Hz)", "after / before (dB)");
     quell_plot_x_range(plot, of->low_hz, of->high_hz, true);
     mark_modes(plot, &view->result, false);
-    quell_plot_curve(plot, QUELL_MARK_BAND, QUELL_INK_GREY, 1, of->step_hz, of->step_db[1], of->step_db[2], of->steps, "",
+    quell_plot_curve(plot, QUELL_MARK_BAND, QUELL_INK_GREY, 1, of->step_hz, of->step_db[1], of->step_db[2],
+                     of->steps, "", (double)NAN);
+    quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_THIRD, 0.5, of->hz[0], of->ratio_db, NULL, of->n, "",
                      (double)NAN);
-    quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_THIRD, 0.5, of->hz[0], of->ratio_db, NULL, of->n, "", (double)NAN);
-    quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_MAIN, 2.5, of->step_hz, of->step_db[0], NULL, of->steps, "",
-                     (double)NAN);
+    quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_MAIN, 2.5, of->step_hz, of->step_db[0], NULL, of->steps,
+                     "", (double)NAN);
     quell_plot_level(plot, 0, "");
 }
 

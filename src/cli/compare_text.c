@@ -57,9 +57,12 @@ static void add_row(quell_table *table, const char *name, const quell_level_chan
 static const quell_column band_columns[] = LEVEL_COLUMNS("band"), mode_columns[] = LEVEL_COLUMNS("level at");
 enum { LEVEL_COUNT = sizeof band_columns / sizeof band_columns[0] };
 
-static const quell_column shift_columns[] = {{"frequency", "before, Hz", false}, {"after", "Hz", false},
-                                             {"change, 95 %", "%", false},       {"damping", "before", false},
-                                             {"after", "", false},               {"change, 95 %", "%", false},
+static const quell_column shift_columns[] = {{"frequency", "before, Hz", false},
+                                             {"after", "Hz", false},
+                                             {"change, 95 %", "%", false},
+                                             {"damping", "before", false},
+                                             {"after", "", false},
+                                             {"change, 95 %", "%", false},
                                              {"counts", "", true}};
 enum { SHIFT_COUNT = sizeof shift_columns / sizeof shift_columns[0] };
 
@@ -75,7 +78,8 @@ static void add_shift(quell_table *table, const quell_mode_shift *shift, int dec
         quell_table_cell(table, "-");
         return;
     }
-    quell_table_cell(table, "%s to %s", quell_number_print_fixed(low, sizeof low, 100 * shift->ci95[0], decimals),
+    quell_table_cell(table, "%s to %s",
+                     quell_number_print_fixed(low, sizeof low, 100 * shift->ci95[0], decimals),
                      quell_number_print_fixed(high, sizeof high, 100 * shift->ci95[1], decimals));
 }
 
@@ -102,7 +106,8 @@ static void print_modes(cli_run *run, const compare_view *view)
     char name[64], text[700];
     if (result->modes == 0) {
         const char *why = view->before.no_modes != NULL ? view->before.no_modes : view->after.no_modes;
-        snprintf(text, sizeof text, "No mode to compare: %s.", why != NULL ? why : "none lies in the range compared");
+        snprintf(text, sizeof text, "No mode to compare: %s.",
+                 why != NULL ? why : "none lies in the range compared");
         quell_words_print(stdout, "", "", WIDTH, text);
         return;
     }
@@ -116,7 +121,8 @@ static void print_modes(cli_run *run, const compare_view *view)
     const compare_side *const side[2] = {&view->before, &view->after};
     for (size_t s = 0; s < 2; s++)
         if (!side[s]->sought) {
-            snprintf(text, sizeof text, "Modes %s could not be sought: %s.", side[s]->name, side[s]->no_modes);
+            snprintf(text, sizeof text, "Modes %s could not be sought: %s.", side[s]->name,
+                     side[s]->no_modes);
             quell_words_print(stdout, "", "", WIDTH, text);
         }
 }
@@ -133,7 +139,8 @@ void compare_print(cli_run *run, const compare_view *view)
     print_modes(run, view);
     quell_table *table = quell_table_create(run->arena, band_columns, LEVEL_COUNT);
     for (size_t i = 0; i < result->bands; i++)
-        add_row(table, quell_number_print(name, sizeof name, result->band[i].nominal_hz, 4), &result->band[i]);
+        add_row(table, quell_number_print(name, sizeof name, result->band[i].nominal_hz, 4),
+                &result->band[i]);
     putchar('\n');
     quell_table_print(table, stdout, 0);
     putchar('\n');

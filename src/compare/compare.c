@@ -144,8 +144,8 @@ static bool motion_repeats(const quell_measured_side *const side[2])
 {
     for (size_t s = 0; s < 2; s++)
         for (size_t i = 0; i < side[s]->count; i++)
-            if (side[s]->modes == NULL ||
-                (side[s]->modes[i].kind != QUELL_EXCITE_SWEEP && side[s]->modes[i].kind != QUELL_EXCITE_STOPS))
+            if (side[s]->modes == NULL || (side[s]->modes[i].kind != QUELL_EXCITE_SWEEP &&
+                                           side[s]->modes[i].kind != QUELL_EXCITE_STOPS))
                 return false;
     return true;
 }
@@ -157,13 +157,13 @@ static quell_status prepare(compare_sides *sides, quell_arena *arena, quell_comp
     for (size_t s = 0; s < 2; s++) {
         const quell_measured_side *side = sides->side[s];
         if (side->count == 0 || side->count > QUELL_RECORDINGS_MAX)
-            return quell_fail(err, QUELL_E_USAGE, "the %s side has %zu recordings, want 1 to %d", name[s], side->count,
-                              QUELL_RECORDINGS_MAX);
+            return quell_fail(err, QUELL_E_USAGE, "the %s side has %zu recordings, want 1 to %d", name[s],
+                              side->count, QUELL_RECORDINGS_MAX);
         quell_error why = {0};
         out->spectrum[s] = side->spectrum[0];
-        quell_status status = side->count == 1
-                                  ? QUELL_OK
-                                  : quell_spectra_pool(side->spectrum, side->count, arena, &out->spectrum[s], &why);
+        quell_status status = side->count == 1 ? QUELL_OK
+                                               : quell_spectra_pool(side->spectrum, side->count, arena,
+                                                                    &out->spectrum[s], &why);
         if (status != QUELL_OK)
             return quell_fail(err, status, "the %s side: %s", name[s], why.text);
         out->recordings[s] = side->count;
@@ -177,7 +177,8 @@ static quell_status prepare(compare_sides *sides, quell_arena *arena, quell_comp
 }
 
 quell_status quell_compare(const quell_measured_side *before, const quell_measured_side *after, size_t axis,
-                           const double band_hz[2], quell_arena *arena, quell_comparison *out, quell_error *err)
+                           const double band_hz[2], quell_arena *arena, quell_comparison *out,
+                           quell_error *err)
 {
     compare_sides sides = {.side = {before, after}, .axis = axis};
     quell_comparison *made = QUELL_NEW(arena, quell_comparison, 1);

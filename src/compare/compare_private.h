@@ -35,8 +35,8 @@ typedef struct compare_sides {
 } compare_sides;
 
 /* Fills in all of a change but what depends on the others, from its frequencies. *fits is false if too few bins lie inside. */
-quell_status compare_level(const compare_sides *sides, const quell_comparison *pooled, quell_level_change *change, bool *fits,
-                           quell_error *err);
+quell_status compare_level(const compare_sides *sides, const quell_comparison *pooled,
+                           quell_level_change *change, bool *fits, quell_error *err);
 
 /* All modes of both sides: which are the same, how far they moved, and their levels. */
 quell_status compare_modes(const compare_sides *sides, quell_comparison *out, quell_error *err);

@@ -22,8 +22,8 @@ static bins bins_between(const quell_spectrum *spectrum, double low_hz, double h
 
 /* The bins of `like` as long as these lie within half a bin of the same in the other spectrum, else those of the same
    frequencies: two clocks that differ by a trifle must not put a bin more into one side's band. */
-static bins matching_bins(bins like, const quell_spectrum *of_like, const quell_spectrum *other, double low_hz,
-                          double high_hz)
+static bins matching_bins(bins like, const quell_spectrum *of_like, const quell_spectrum *other,
+                          double low_hz, double high_hz)
 {
     double slip = fabs(other->bin_hz - of_like->bin_hz) * (double)like.end / of_like->bin_hz;
     return slip < 0.5 && like.end <= other->bins ? like : bins_between(other, low_hz, high_hz);
@@ -31,8 +31,8 @@ static bins matching_bins(bins like, const quell_spectrum *of_like, const quell_
 
 /* Mean square between low and high: the mean density of the bins inside times the width, so that the number of bins
    that happen to lie inside does not matter. */
-static bool measure(const quell_spectrum *spectrum, size_t axis, bins at, double width_hz, double *mean_square,
-                    double *dof)
+static bool measure(const quell_spectrum *spectrum, size_t axis, bins at, double width_hz,
+                    double *mean_square, double *dof)
 {
     double half = spectrum->bin_hz / 2, sum;
     if (at.end < at.first + 2 ||
@@ -61,8 +61,8 @@ static double share_of_dof(const compare_sides *sides, const quell_level_change 
     return isfinite(least) ? least / (least + 0.36) : 1;
 }
 
-static bins bins_of_side(const quell_comparison *pooled, const quell_spectrum *spectrum, const quell_level_change *change,
-                         size_t side)
+static bins bins_of_side(const quell_comparison *pooled, const quell_spectrum *spectrum,
+                         const quell_level_change *change, size_t side)
 {
     bool moved = change->after_low_hz != change->low_hz || change->after_high_hz != change->high_hz;
     double low_hz = side == 1 ? change->after_low_hz : change->low_hz;
@@ -78,17 +78,19 @@ static double width_of_side(const quell_level_change *change, size_t side)
     return side == 1 ? change->after_high_hz - change->after_low_hz : change->high_hz - change->low_hz;
 }
 
-static quell_status no_power(const compare_sides *sides, const quell_level_change *change, size_t side, quell_error *err)
+static quell_status no_power(const compare_sides *sides, const quell_level_change *change, size_t side,
+                             quell_error *err)
 {
     if (err != NULL)
         err->axis = "xyz"[sides->axis];
-    return quell_fail(err, QUELL_E_DATA, "the %s side has no power from %.1f to %.1f Hz, want an axis that is alive",
+    return quell_fail(err, QUELL_E_DATA,
+                      "the %s side has no power from %.1f to %.1f Hz, want an axis that is alive",
                       side == 1 ? "after" : "before", change->low_hz, change->high_hz);
 }
 
 /* ln of each recording's mean square; ln(chi2(nu)/nu) has the mean psi(nu/2) - ln(nu/2) and the variance psi'(nu/2). */
-static bool estimate(const compare_sides *sides, const quell_comparison *pooled, const quell_level_change *change,
-                     size_t side, compare_estimates *out)
+static bool estimate(const compare_sides *sides, const quell_comparison *pooled,
+                     const quell_level_change *change, size_t side, compare_estimates *out)
 {
     const quell_measured_side *of = sides->side[side];
     double share = share_of_dof(sides, change);
@@ -112,12 +114,14 @@ static bool estimate(const compare_sides *sides, const quell_comparison *pooled,
 /* Within the recordings: the ratio of the pooled powers has an F distribution. */
 static void compare_within(quell_level_change *change)
 {
-    double was = change->before_mps2 * change->before_mps2, is = change->after_mps2 * change->after_mps2, factor[2];
+    double was = change->before_mps2 * change->before_mps2, is = change->after_mps2 * change->after_mps2,
+           factor[2];
     quell_f_factors(change->before_dof, change->after_dof, factor);
     change->change_db = 10 * (log10(is) - log10(was));
     change->ci95_db[0] = change->change_db + 10 * log10(factor[0]);
     change->ci95_db[1] = change->change_db + 10 * log10(factor[1]);
-    change->error_db = DB_OF_LN * sqrt(gsl_sf_psi_1(change->before_dof / 2) + gsl_sf_psi_1(change->after_dof / 2));
+    change->error_db =
+        DB_OF_LN * sqrt(gsl_sf_psi_1(change->before_dof / 2) + gsl_sf_psi_1(change->after_dof / 2));
     change->p_value = quell_f_p_value(is / was, change->before_dof, change->after_dof);
 }
 
@@ -132,15 +136,15 @@ static void compare_run_to_run(quell_level_change *change, const compare_differe
     change->p_value = found->p_value;
 }
 
-quell_status compare_level(const compare_sides *sides, const quell_comparison *pooled, quell_level_change *change, bool *fits,
-                           quell_error *err)
+quell_status compare_level(const compare_sides *sides, const quell_comparison *pooled,
+                           quell_level_change *change, bool *fits, quell_error *err)
 {
     double square[2], dof[2];
     *fits = false;
     for (size_t s = 0; s < 2; s++) {
         const quell_spectrum *spectrum = &pooled->spectrum[s];
-        if (!measure(spectrum, sides->axis, bins_of_side(pooled, spectrum, change, s), width_of_side(change, s), &square[s],
-                     &dof[s]))
+        if (!measure(spectrum, sides->axis, bins_of_side(pooled, spectrum, change, s),
+                     width_of_side(change, s), &square[s], &dof[s]))
             return QUELL_OK;
         if (!(square[s] > 0))
             return no_power(sides, change, s, err);

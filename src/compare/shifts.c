@@ -43,8 +43,8 @@ static const quell_mode_shift not_tested = {
     .before = NAN, .after = NAN, .share = NAN, .ci95 = {NAN, NAN}, .p_value = NAN, .p_holm = NAN};
 
 /* ln of the value in every recording that has it; false if none has, or an error is not known. */
-static bool estimate(const quell_measured_side *side, const quell_mode *const found[QUELL_RECORDINGS_MAX], bool damping,
-                     compare_estimates *out)
+static bool estimate(const quell_measured_side *side, const quell_mode *const found[QUELL_RECORDINGS_MAX],
+                     bool damping, compare_estimates *out)
 {
     out->count = 0;
     for (size_t i = 0; i < side->count; i++) {
@@ -64,12 +64,14 @@ static bool estimate(const quell_measured_side *side, const quell_mode *const fo
     return out->count > 0;
 }
 
-static quell_mode_shift find_shift(const compare_sides *sides, const quell_mode *const *const found[2], bool damping)
+static quell_mode_shift find_shift(const compare_sides *sides, const quell_mode *const *const found[2],
+                                   bool damping)
 {
     compare_estimates of[2];
     compare_difference difference;
     quell_mode_shift out = not_tested;
-    if (!estimate(sides->side[0], found[0], damping, &of[0]) || !estimate(sides->side[1], found[1], damping, &of[1]))
+    if (!estimate(sides->side[0], found[0], damping, &of[0]) ||
+        !estimate(sides->side[1], found[1], damping, &of[1]))
         return out;
     if (!compare_difference_find(&of[0], &of[1], sides->run_to_run, &difference))
         return out;
@@ -90,7 +92,8 @@ static void place_level(const quell_comparison *out, quell_mode_change *mode)
 {
     bool is_new = mode->before_found == 0;
     const quell_mode *at = is_new ? &mode->after : &mode->before;
-    double f = at->frequency_hz, half = fmax(at->damping_ratio * f, 1.5 * out->spectrum[0].bin_hz), after_f = f;
+    double f = at->frequency_hz, half = fmax(at->damping_ratio * f, 1.5 * out->spectrum[0].bin_hz),
+           after_f = f;
     if (!is_new && mode->after_found > 0 && fabs(mode->after.frequency_hz - f) > half / 2)
         after_f = mode->after.frequency_hz;
     mode->level = (quell_level_change){.nominal_hz = f,

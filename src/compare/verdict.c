@@ -19,7 +19,8 @@ enum { ALIKE_BANDS = 5 };
 
 static bool agrees(const quell_level_change *change, double mean_db)
 {
-    return change->counts && fabs(change->change_db - mean_db) <= fmax(ALIKE_DB, ALIKE_ERRORS * change->error_db);
+    return change->counts &&
+           fabs(change->change_db - mean_db) <= fmax(ALIKE_DB, ALIKE_ERRORS * change->error_db);
 }
 
 static double power_before(const quell_level_change *change)
@@ -99,9 +100,9 @@ static void add_change(compare_text *to, const quell_level_change *change)
     double sign = fell ? -1 : 1, near = change->ci95_db[fell ? 1 : 0], far = change->ci95_db[fell ? 0 : 1];
     double times = pow(10, fabs(change->change_db) / 20);
     compare_add(to, "%s by %s dB (95 %%: %s to %s), its amplitude %s times %s", fell ? "fell" : "rose",
-        quell_number_fixed(sign * change->change_db, 1).text, quell_number_fixed(sign * near, 1).text,
-        quell_number_fixed(sign * far, 1).text, quell_number_fixed(times, times < 10 ? 1 : 0).text,
-        fell ? "smaller" : "larger");
+                quell_number_fixed(sign * change->change_db, 1).text, quell_number_fixed(sign * near, 1).text,
+                quell_number_fixed(sign * far, 1).text, quell_number_fixed(times, times < 10 ? 1 : 0).text,
+                fell ? "smaller" : "larger");
 }
 
 static size_t count_bands(const quell_comparison *comparison, double sign)
@@ -124,12 +125,14 @@ static void add_modes(compare_text *to, const quell_comparison *comparison)
 {
     for (size_t k = 0; k < comparison->modes; k++) {
         const quell_level_change *change = &comparison->mode[k].level;
-        compare_add(to, "%s at %s Hz the level ", k == 0 ? ":" : ";", quell_number_fixed(change->nominal_hz, 1).text);
+        compare_add(to, "%s at %s Hz the level ", k == 0 ? ":" : ";",
+                    quell_number_fixed(change->nominal_hz, 1).text);
         if (change->counts)
             add_change(to, change);
         else
             compare_add(to, "did not change by an amount that counts (%s dB, 95 %%: %s to %s)",
-                        quell_number_fixed(change->change_db, 1).text, quell_number_fixed(change->ci95_db[0], 1).text,
+                        quell_number_fixed(change->change_db, 1).text,
+                        quell_number_fixed(change->ci95_db[0], 1).text,
                         quell_number_fixed(change->ci95_db[1], 1).text);
     }
     compare_add(to, ".");
@@ -143,13 +146,14 @@ static void add_bands(compare_text *to, const quell_comparison *comparison, doub
     bool any = false;
     for (size_t i = 0; i < count;) {
         size_t end = i;
-        for (; end < count && comparison->band[end].counts && sign * comparison->band[end].change_db > 0; end++) {
+        for (; end < count && comparison->band[end].counts && sign * comparison->band[end].change_db > 0;
+             end++) {
             least = fmin(least, sign * comparison->band[end].change_db);
             most = fmax(most, sign * comparison->band[end].change_db);
         }
         if (end > i) {
             compare_add(to, any ? ", %s" : " Bands that %s: ",
-                any ? quell_number_short(comparison->band[i].nominal_hz, 4).text : verb);
+                        any ? quell_number_short(comparison->band[i].nominal_hz, 4).text : verb);
             if (!any)
                 compare_add(to, "%s", quell_number_short(comparison->band[i].nominal_hz, 4).text);
             if (end > i + 1)
@@ -162,16 +166,18 @@ static void add_bands(compare_text *to, const quell_comparison *comparison, doub
     if (any && strcmp(quell_number_fixed(least, 1).text, quell_number_fixed(most, 1).text) == 0)
         compare_add(to, " (by %s dB).", quell_number_fixed(most, 1).text);
     else if (any)
-        compare_add(to, " (by %s to %s dB).", quell_number_fixed(least, 1).text, quell_number_fixed(most, 1).text);
+        compare_add(to, " (by %s to %s dB).", quell_number_fixed(least, 1).text,
+                    quell_number_fixed(most, 1).text);
 }
 
 static void add_alike(compare_text *to, const quell_comparison *comparison)
 {
     bool fell = comparison->common_db < 0;
     compare_add(to, "%s motion, not %s ringing: every band that carries the motion %s alike, by about %s dB.",
-        fell ? "Less" : "More", fell ? "less" : "more", fell ? "fell" : "rose",
-        quell_number_fixed(fabs(comparison->common_db), 1).text);
-    compare_add(to,
+                fell ? "Less" : "More", fell ? "less" : "more", fell ? "fell" : "rose",
+                quell_number_fixed(fabs(comparison->common_db), 1).text);
+    compare_add(
+        to,
         " A filter or a stiffer part changes some frequencies more than others; check that the moves, their"
         " acceleration, the length of rest and the sensor's place were the same.");
 }
@@ -186,11 +192,13 @@ static void add_none(compare_text *to, const quell_comparison *comparison, bool 
     for (size_t k = 0; k < comparison->modes; k++)
         if (fabs(comparison->mode[k].level.change_db) > fabs(largest->change_db))
             largest = &comparison->mode[k].level;
-    compare_add(to, "%s that counts: no band and no mode differs by %s dB or more beyond what chance explains.",
+    compare_add(to,
+                "%s that counts: no band and no mode differs by %s dB or more beyond what chance explains.",
                 moved ? " No change of level" : "No change", quell_number_fixed(QUELL_CHANGE_MIN_DB, 0).text);
-    compare_add(to, " The largest difference is %s dB (95 %%: %s to %s) at %s Hz.",
-                quell_number_fixed(largest->change_db, 1).text, quell_number_fixed(largest->ci95_db[0], 1).text,
-                quell_number_fixed(largest->ci95_db[1], 1).text, quell_number_short(largest->nominal_hz, 4).text);
+    compare_add(
+        to, " The largest difference is %s dB (95 %%: %s to %s) at %s Hz.",
+        quell_number_fixed(largest->change_db, 1).text, quell_number_fixed(largest->ci95_db[0], 1).text,
+        quell_number_fixed(largest->ci95_db[1], 1).text, quell_number_short(largest->nominal_hz, 4).text);
 }
 
 /* "Less ringing at 1 of 2 modes", and at each how much; then, once the shifts are told, the bands. */
@@ -208,8 +216,9 @@ static void add_ringing(compare_text *to, const quell_comparison *comparison)
     if (comparison->modes > 0)
         add_modes(to, comparison);
     else
-        compare_add(to, "; %s.", comparison->sought[0] || comparison->sought[1] ? "no mode was found on either side"
-                                                                                : "modes were not sought");
+        compare_add(to, "; %s.",
+                    comparison->sought[0] || comparison->sought[1] ? "no mode was found on either side"
+                                                                   : "modes were not sought");
 }
 
 static void add_all_bands(compare_text *to, const quell_comparison *comparison)
@@ -217,7 +226,8 @@ static void add_all_bands(compare_text *to, const quell_comparison *comparison)
     add_bands(to, comparison, -1, "fell");
     add_bands(to, comparison, 1, "rose");
     if (isfinite(comparison->common_db))
-        compare_add(to, " Every band that carries the motion %s, by %s dB at least: that much may be %s motion.",
+        compare_add(to,
+                    " Every band that carries the motion %s, by %s dB at least: that much may be %s motion.",
                     comparison->common_db < 0 ? "fell" : "rose",
                     quell_number_fixed(fabs(comparison->common_db), 1).text,
                     comparison->common_db < 0 ? "less" : "more");

@@ -19,8 +19,8 @@ typedef struct row {
     bool run_to_run;             /* every recording differs by chance in level, f and zeta */
     double shift;                /* of all frequencies after, relative */
     size_t pairs;
-    double any_low, any_high;    /* % of pairs with anything significant that is wanted; NaN: no limit */
-    double found_least;          /* % of pairs whose first mode's shift counts */
+    double any_low, any_high; /* % of pairs with anything significant that is wanted; NaN: no limit */
+    double found_least;       /* % of pairs whose first mode's shift counts */
 } row;
 
 #define NONE (double)NAN
@@ -80,7 +80,8 @@ static machine draw_machine(const row *what, quell_random *random)
 #define RUN_F 0.003
 #define RUN_ZETA 0.05
 
-static void record(quell_recording *out, const row *what, const machine *is, quell_random *random, quell_arena *arena)
+static void record(quell_recording *out, const row *what, const machine *is, quell_random *random,
+                   quell_arena *arena)
 {
     double spread = what->run_to_run ? 1 : 0, gain = exp(spread * RUN_LEVEL * quell_random_normal(random));
     double f_gain = exp(spread * RUN_F * quell_random_normal(random));
@@ -100,9 +101,10 @@ static void record(quell_recording *out, const row *what, const machine *is, que
                               .step_mps2 = 0.04,
                               .seed = (uint64_t)(quell_random_uniform(random) * 1e9)};
     for (size_t k = 0; k < is->modes; k++)
-        setup.mode[k] = (quell_simulated_mode){is->f_hz[k] * f_gain,
-                                               is->zeta[k] * exp(spread * RUN_ZETA * quell_random_normal(random)),
-                                               {is->c[k], 0, 0}};
+        setup.mode[k] =
+            (quell_simulated_mode){is->f_hz[k] * f_gain,
+                                   is->zeta[k] * exp(spread * RUN_ZETA * quell_random_normal(random)),
+                                   {is->c[k], 0, 0}};
     quell_simulated made;
     quell_error err = {0};
     if (quell_simulate(&setup, arena, &made, &err) != QUELL_OK)
@@ -132,7 +134,8 @@ typedef struct side {
     double dof[SIDE_MAX];
 } side;
 
-static void measure(side *out, size_t count, const row *what, const machine *is, quell_random *random, quell_arena *arena)
+static void measure(side *out, size_t count, const row *what, const machine *is, quell_random *random,
+                    quell_arena *arena)
 {
     for (size_t i = 0; i < count; i++) {
         quell_recording recording;
@@ -141,8 +144,8 @@ static void measure(side *out, size_t count, const row *what, const machine *is,
         const double *axis[1] = {recording.accel_mps2[0]};
         const quell_welch_options welch = {.overlap = -1,
                                            .segment = quell_welch_segment(RATE_HZ, recording.samples, 0)};
-        if (quell_spectrum_estimate(axis, 1, recording.samples, RATE_HZ, NULL, 0, &welch, arena, &out->spectrum[i], &err) !=
-            QUELL_OK)
+        if (quell_spectrum_estimate(axis, 1, recording.samples, RATE_HZ, NULL, 0, &welch, arena,
+                                    &out->spectrum[i], &err) != QUELL_OK)
             stop("spectrum", &err);
         quell_fitness fitness;
         quell_spectrum stretch;
@@ -152,18 +155,22 @@ static void measure(side *out, size_t count, const row *what, const machine *is,
         const quell_modes_options options = {.shaking = &stated};
         if (quell_recording_judge(&fitness, &recording, 0, arena, &err) != QUELL_OK)
             stop("judge", &err);
-        if (quell_modes_measure(&recording, 0, &fitness, &chosen, &options, arena, &stretch, &out->modes[i], &how, &err) !=
-            QUELL_OK)
+        if (quell_modes_measure(&recording, 0, &fitness, &chosen, &options, arena, &stretch, &out->modes[i],
+                                &how, &err) != QUELL_OK)
             stop("modes", &err);
-        out->dof[i] = out->modes[i].kind == QUELL_EXCITE_STOPS && how.decays.stops >= 3 ? (double)how.decays.stops - 1
-                                                                                        : (double)INFINITY;
+        out->dof[i] = out->modes[i].kind == QUELL_EXCITE_STOPS && how.decays.stops >= 3
+                          ? (double)how.decays.stops - 1
+                          : (double)INFINITY;
     }
 }
 
 typedef struct tally {
-    size_t pairs, any, counted, moved; /* pairs with anything significant, that counts, with the first mode's shift */
-    size_t levels, levels_held, at_modes, at_modes_held, f, f_held, zeta, zeta_held, found; /* tests, and 95 % intervals that hold the truth */
-    double level_error, level_width;   /* sums, dB: of the bands' squared errors, of their intervals' half widths */
+    size_t pairs, any, counted,
+        moved; /* pairs with anything significant, that counts, with the first mode's shift */
+    size_t levels, levels_held, at_modes, at_modes_held, f, f_held, zeta, zeta_held,
+        found; /* tests, and 95 % intervals that hold the truth */
+    double level_error,
+        level_width; /* sums, dB: of the bands' squared errors, of their intervals' half widths */
 } tally;
 
 static void add_level(tally *to, const quell_level_change *change)
@@ -184,7 +191,8 @@ static void add_pair(tally *to, const row *what, const quell_comparison *found)
     }
     for (size_t k = 0; k < found->modes; k++) {
         const quell_mode_change *mode = &found->mode[k];
-        any = any || mode->level.p_holm < 0.05 || mode->frequency.p_holm < 0.05 || mode->damping.p_holm < 0.05;
+        any =
+            any || mode->level.p_holm < 0.05 || mode->frequency.p_holm < 0.05 || mode->damping.p_holm < 0.05;
         counted = counted || mode->counts;
         to->at_modes++;
         to->at_modes_held += mode->level.ci95_db[0] <= 0 && mode->level.ci95_db[1] >= 0;
@@ -276,11 +284,13 @@ int main(int argc, char **argv)
     int missed = 0;
     if (!(share > 0) || share > 100)
         return fprintf(stderr, "compare_study: want a share above 0, up to 100\n"), 2;
-    printf("Pairs, %% of them with anything significant, with anything that counts, whose first mode moved; bands: %% of 95 %%\n"
-           "intervals that hold 0 dB, rms error and mean half width (dB); of levels at modes; of intervals of f and zeta, the truth;\n"
+    printf("Pairs, %% of them with anything significant, with anything that counts, whose first mode moved; "
+           "bands: %% of 95 %%\n"
+           "intervals that hold 0 dB, rms error and mean half width (dB); of levels at modes; of intervals "
+           "of f and zeta, the truth;\n"
            "%% of pairs with as many modes as there are\n");
-    printf("%-34s %5s %6s %6s %6s %6s %6s %6s %6s %6s %6s %6s\n", "", "pairs", "any", "counts", "moved", "levels", "error", "width",
-           "mode", "f", "zeta", "modes");
+    printf("%-34s %5s %6s %6s %6s %6s %6s %6s %6s %6s %6s %6s\n", "", "pairs", "any", "counts", "moved",
+           "levels", "error", "width", "mode", "f", "zeta", "modes");
     for (size_t r = 0; r < ROWS; r++) {
         quell_random *random = quell_random_create(1000 * seed + r);
         tally of = {0};

@@ -381,7 +381,8 @@ START_TEST(equal_sides_show_no_change)
     ck_assert_uint_eq(found.bands, 16); /* 10 Hz (8 Hz holds one bin) to 315 Hz (upper edge 355 < 400) */
     ck_assert_uint_eq(found.modes, 2);
     for (size_t i = 0; i < found.bands + found.modes; i++) {
-        const quell_level_change *change = i < found.bands ? &found.band[i] : &found.mode[i - found.bands].level;
+        const quell_level_change *change =
+            i < found.bands ? &found.band[i] : &found.mode[i - found.bands].level;
         ck_assert_double_eq(change->change_db, 0);
         CHECK_NEAR(change->ci95_db[0], -change->ci95_db[1], 1e-12);
         CHECK_NEAR(change->p_value, 1, 1e-9);

@@ -99,8 +99,11 @@ START_TEST(a_shift_agrees_with_scipy)
     CHECK_NEAR(zeta->ci95[1], 0.7154364359740637, 1e-10);
     CHECK_NEAR(zeta->p_value / 3.1876729737876846e-09, 1, 1e-6);
     ck_assert(f->counts && zeta->counts && !found.mode[0].level.counts && found.mode[0].counts);
-    ck_assert_ptr_eq(strstr(found.verdict, "The mode at 50.0 Hz moved to 52.5 Hz (+5.0 %, 95 %: 3.7 to 6.3)."), found.verdict);
-    says(&found, "The damping ratio of the mode at 50.0 Hz rose from 0.030 to 0.045 (+50 %, 95 %: 31 to 72).");
+    ck_assert_ptr_eq(
+        strstr(found.verdict, "The mode at 50.0 Hz moved to 52.5 Hz (+5.0 %, 95 %: 3.7 to 6.3)."),
+        found.verdict);
+    says(&found,
+         "The damping ratio of the mode at 50.0 Hz rose from 0.030 to 0.045 (+50 %, 95 %: 31 to 72).");
     says(&found, "No change of level that counts");
     says_not(&found, "haper");
 }
@@ -120,7 +123,8 @@ START_TEST(errors_of_few_stops_give_wider_intervals)
     CHECK_NEAR(f->ci95[1], 0.06138999319480187, 1e-8);
     CHECK_NEAR(f->p_value / 3.182440431830157e-06, 1, 1e-6);
     says(&found, "The mode at 50.0 Hz seems to have moved to 52.5 Hz (+5.0 %");
-    says(&found, "Which shaper was active is not stated before the change, and one that was active on one side only");
+    says(&found,
+         "Which shaper was active is not stated before the change, and one that was active on one side only");
 }
 END_TEST
 
@@ -130,15 +134,20 @@ START_TEST(a_shift_must_be_large_enough)
     static const struct {
         double hz, zeta;
         bool f, z;
-    } rows[] = {{50.49, 0.0359, false, false}, {50.51, 0.0359, true, false}, {49.49, 0.0361, true, true},
-                {49.51, 0.0241, false, false}, {50, 0.0239, false, true}};
+    } rows[] = {{50.49, 0.0359, false, false},
+                {50.51, 0.0359, true, false},
+                {49.49, 0.0361, true, true},
+                {49.51, 0.0241, false, false},
+                {50, 0.0239, false, true}};
     quell_spectrum side = flat(0, 200);
     quell_modes was = with_mode((quell_modes){0}, 50, 0.005, 0.03, 0.0003);
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         quell_modes is = with_mode((quell_modes){0}, rows[i].hz, 0.005, rows[i].zeta, 0.0003);
         quell_comparison found = compare(&(quell_measured_side){1, &side, &was, NULL, true},
                                          &(quell_measured_side){1, &side, &is, NULL, true});
-        ck_assert_msg(found.mode[0].frequency.counts == rows[i].f && found.mode[0].damping.counts == rows[i].z, "row %zu", i);
+        ck_assert_msg(found.mode[0].frequency.counts == rows[i].f &&
+                          found.mode[0].damping.counts == rows[i].z,
+                      "row %zu", i);
     }
 }
 END_TEST
@@ -159,10 +168,12 @@ START_TEST(modes_that_went_or_came_are_told_and_not_tested)
         ck_assert(isnan(found.mode[k].frequency.p_value) && isnan(found.mode[k].frequency.p_holm) &&
                   isnan(found.mode[k].damping.share) && !found.mode[k].counts);
     says(&found, "Not moved by an amount that counts: the mode at 47.3 Hz (+0.2 %, 95 %: ");
-    says(&found, "Not found after: 83.5 Hz. Whether that moved, or is damped otherwise, cannot be told: a shaper that quiets a "
+    says(&found, "Not found after: 83.5 Hz. Whether that moved, or is damped otherwise, cannot be told: a "
+                 "shaper that quiets a "
                  "mode hides it, too.");
     says(&found, "Found after only: 140.0 Hz.");
-    found = compare(&(quell_measured_side){1, &side, &was, NULL, false}, &(quell_measured_side){1, &side, NULL, NULL, false});
+    found = compare(&(quell_measured_side){1, &side, &was, NULL, false},
+                    &(quell_measured_side){1, &side, NULL, NULL, false});
     ck_assert_uint_eq(found.modes, 2);
     says_not(&found, "Not found after"); /* nobody looked */
 }
@@ -176,7 +187,8 @@ START_TEST(a_mode_that_moved_is_compared_where_it_is)
         before.asd_m2ps3[0][i] = 100;
         after.asd_m2ps3[0][i + 4] = 100;
     }
-    quell_modes was = with_mode((quell_modes){0}, 50, 0.1, 0.04, 0.002), is = with_mode((quell_modes){0}, 54, 0.1, 0.04, 0.002);
+    quell_modes was = with_mode((quell_modes){0}, 50, 0.1, 0.04, 0.002),
+                is = with_mode((quell_modes){0}, 54, 0.1, 0.04, 0.002);
     quell_comparison found = compare(&(quell_measured_side){1, &before, &was, NULL, true},
                                      &(quell_measured_side){1, &after, &is, NULL, true});
     CHECK_NEAR(found.mode[0].level.low_hz, 48, 1e-9);
@@ -184,8 +196,10 @@ START_TEST(a_mode_that_moved_is_compared_where_it_is)
     CHECK_NEAR(found.mode[0].level.change_db, 0, 1e-9);
     ck_assert(found.mode[0].frequency.counts);
     is = with_mode((quell_modes){0}, 57, 0.1, 0.04, 0.002);
-    found = compare(&(quell_measured_side){1, &before, &was, NULL, true}, &(quell_measured_side){1, &after, &is, NULL, true});
-    says(&found, "moved to 57.0 Hz (+14.0 %, 95 %: 13.7 to 14.3), if it is one mode and not one that went and another that came.");
+    found = compare(&(quell_measured_side){1, &before, &was, NULL, true},
+                    &(quell_measured_side){1, &after, &is, NULL, true});
+    says(&found, "moved to 57.0 Hz (+14.0 %, 95 %: 13.7 to 14.3), if it is one mode and not one that went "
+                 "and another that came.");
 }
 END_TEST
 
@@ -233,8 +247,8 @@ END_TEST
 START_TEST(one_recording_is_taken_to_scatter_as_the_other_side_does)
 {
     const quell_spectrum before[3] = {flat(0, MANY), flat(1, MANY), flat(3, MANY)}, after = flat(-5, MANY);
-    quell_comparison found =
-        compare(&(quell_measured_side){3, before, NULL, NULL, false}, &(quell_measured_side){1, &after, NULL, NULL, false});
+    quell_comparison found = compare(&(quell_measured_side){3, before, NULL, NULL, false},
+                                     &(quell_measured_side){1, &after, NULL, NULL, false});
     ck_assert(found.run_to_run);
     CHECK_NEAR(found.band[0].change_db, -6.333333333333333, 1e-6);
     CHECK_NEAR(found.band[0].ci95_db[1] - found.band[0].change_db, 7.589166067478933, 1e-5);
@@ -254,10 +268,12 @@ START_TEST(the_noise_within_recordings_stays_in)
     for (size_t i = 0; i < found.bands; i++) {
         CHECK_NEAR(found.band[i].change_db, 0, 1e-12);
         CHECK_NEAR(found.band[i].error_db, pair.band[i].error_db / sqrt(2), 1e-9);
-        ck_assert_double_gt(found.band[i].ci95_db[1], pair.band[i].ci95_db[1]); /* t with 2 degrees of freedom */
+        ck_assert_double_gt(found.band[i].ci95_db[1],
+                            pair.band[i].ci95_db[1]); /* t with 2 degrees of freedom */
     }
     says(&found, "Two a side tell little of that");
-    found = compare(&(quell_measured_side){2, same, NULL, NULL, false}, &(quell_measured_side){1, same, NULL, NULL, false});
+    found = compare(&(quell_measured_side){2, same, NULL, NULL, false},
+                    &(quell_measured_side){1, same, NULL, NULL, false});
     ck_assert(!found.run_to_run); /* one repeat tells nothing */
     says(&found, "Fix the sensor anew and repeat the side after to learn that.");
 }
@@ -273,8 +289,10 @@ START_TEST(a_mode_found_too_seldom_is_not_tested)
     quell_comparison found = compare(&(quell_measured_side){2, same, found_once, NULL, true},
                                      &(quell_measured_side){2, same, found_twice, NULL, true});
     ck_assert_uint_eq(found.modes, 1);
-    ck_assert(found.mode[0].before_found == 1 && found.mode[0].after_found == 2 && isnan(found.mode[0].frequency.p_value));
-    says(&found, "Whether the mode at 50.0 Hz moved cannot be told: found in 1 of 2 recordings before and 2 of 2 after.");
+    ck_assert(found.mode[0].before_found == 1 && found.mode[0].after_found == 2 &&
+              isnan(found.mode[0].frequency.p_value));
+    says(&found, "Whether the mode at 50.0 Hz moved cannot be told: found in 1 of 2 recordings before and 2 "
+                 "of 2 after.");
 }
 END_TEST
 
@@ -308,7 +326,7 @@ START_TEST(modes_are_matched_once_in_order_and_not_too_far)
         {{50, 90}, {52.7, 88}, 0.05, {-1, 1, -1}}, /* ln 52.7/50 = 0.0526 */
         {{50, 90}, {52.7, 88}, 0.2, {0, 1, -1}},
         {{50, 90}, {88}, 0.2, {-1, 0, -1}},
-        {{52, 58}, {58.5}, 0.2, {-1, 0, -1}}, /* the nearest */
+        {{52, 58}, {58.5}, 0.2, {-1, 0, -1}},  /* the nearest */
         {{52, 58}, {55, 62}, 0.2, {0, 1, -1}}, /* most pairs, in order */
         {{50}, {30, 90}, 0.2, {-1, -1, -1}},
     };
@@ -339,11 +357,13 @@ START_TEST(another_motion_is_a_finding)
     other.sweep = (quell_sweep){12, 80, 2.5, 4};
     ck_assert_int_eq(quell_shaking_differ(&sweep, &other, arena, &findings, NULL), QUELL_OK);
     ck_assert_uint_eq(findings.count, 1);
-    ck_assert_str_eq(findings.item[0].text, "the sweep ran from 12 to 115 Hz before and from 12 to 80 Hz after");
+    ck_assert_str_eq(findings.item[0].text,
+                     "the sweep ran from 12 to 115 Hz before and from 12 to 80 Hz after");
     other = (quell_shaking){.kind = QUELL_EXCITE_STOPS};
     ck_assert_int_eq(quell_shaking_differ(&sweep, &other, arena, &findings, NULL), QUELL_OK);
     ck_assert_uint_eq(findings.count, 2);
-    ck_assert_str_eq(findings.item[1].text, "the machine was shaken by a sweep before and by strokes with stops after");
+    ck_assert_str_eq(findings.item[1].text,
+                     "the machine was shaken by a sweep before and by strokes with stops after");
     sweep.seen = (quell_sweep){0}; /* not followed: nothing is known to differ */
     other = (quell_shaking){.kind = QUELL_EXCITE_SWEEP, .seen = {12, 80, 2.5, 1}};
     ck_assert_int_eq(quell_shaking_differ(&sweep, &other, arena, &findings, NULL), QUELL_OK);
