@@ -28,6 +28,12 @@ typedef struct compare_view {
     quell_comparison result;
 } compare_view;
 
+/* Reads both sides, measures them and compares them, into a view whose sides have their files and shapers. */
+quell_status compare_gather(cli_run *run, compare_view *view);
+
+/* Findings where recordings differ that should be alike, said and kept. */
+quell_status compare_differences(cli_run *run, compare_view *view);
+
 /* The tables and the verdict on stdout. */
 void compare_print(cli_run *run, const compare_view *view);
 
