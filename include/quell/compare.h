@@ -1,15 +1,20 @@
 /** \file compare.h — did a change help, and is the difference real?
 
-    Levels before and after are compared in 1/3-octave bands and at each mode. An estimated power is its true value
-    times chi2(nu)/nu, so for independent recordings
+    Modes found on both sides are matched: how far their frequency, damping ratio and level moved. Levels are compared in
+    1/3-octave bands, too. An estimated power is its true value times chi2(nu)/nu, so for independent recordings
 
         (after / before) / (true ratio) ~ F(nu_after, nu_before)
 
-    which gives the interval and the two-sided p value of each change; Holm's correction keeps the chance of any
-    false change among all bands and modes of one comparison at 5 %. This is the noise within one pair of recordings.
-    How much two runs differ is not in it: a repeat tells.
-    Sources: S. Holm, Scand. J. Statist. 6(2), 1979; IEC 61260-1:2014 (bands); the F distribution of a ratio of
-    spectral estimates: J. S. Bendat and A. G. Piersol, Random Data (from memory). */
+    which gives the interval and the two-sided p value of each change of level; those of ln f and ln zeta follow from the
+    modes' own standard errors. This is the noise within one pair of recordings. With two recordings or more that repeat
+    others (four in all, or three against one) how much runs differ is in every interval instead: Student's t of the mean
+    logarithms, see QUELL_REPEATS_LEAST. Holm's correction keeps the chance of any false change among all that is tested in one
+    comparison at 5 %: half of it for the modes (level, frequency, damping ratio of each), half for the bands.
+    F holds for random motion that is not the same on both sides. Motion that repeats, as a sweep or stops, differs by
+    the sensor's noise only: the interval is then too wide, on the safe side.
+    Sources: S. Holm, Scand. J. Statist. 6(2), 1979; B. L. Welch, Biometrika 34, 1947; F. E. Satterthwaite, Biometrics
+    Bulletin 2, 1946; IEC 61260-1:2014 (bands); the F distribution of a ratio of spectral estimates: J. S. Bendat and A. G.
+    Piersol, Random Data (all from memory). */
 #ifndef QUELL_COMPARE_H
 #define QUELL_COMPARE_H
 
@@ -51,40 +56,89 @@ enum { QUELL_BANDS_MAX = 40 };
 /** A change counts when it is significant at this level after correction, and at least this large. */
 #define QUELL_CHANGE_ALPHA 0.05
 #define QUELL_CHANGE_MIN_DB 3.0
+#define QUELL_CHANGE_MIN_FREQUENCY 0.01 /* relative */
+#define QUELL_CHANGE_MIN_DAMPING                                                                             \
+    0.2 /* relative: what a belt's tension or the temperature does anyway; by judgement */
+
+/** How far apart in ln f the same mode may lie before and after a change (or 2 zeta, if that is more). */
+#define QUELL_CHANGE_SAME_MODE 0.2
+
+/** So many recordings must repeat others of their side (recordings less sides) before how much runs differ is told from
+    them. One such repeat would leave Student's t with one degree of freedom, for which next to nothing is significant. */
+#define QUELL_REPEATS_LEAST 2
 
 /** Change of level in a band or at a mode; positive dB is more vibration after. */
 typedef struct quell_level_change {
     double nominal_hz; /**< a band's name, or the mode's frequency */
     double low_hz, high_hz;
-    double before_mps2, after_mps2; /**< rms between low and high */
-    double before_dof, after_dof;
-    double change_db, ci95_db[2]; /**< of the power ratio, from the F distribution */
-    double p_value;               /**< two-sided, not corrected for many bands */
-    double p_holm;                /**< Holm's correction over all bands and modes of this comparison */
-    bool counts;                  /**< p_holm < 0.05 and |change| >= 3 dB */
+    double after_low_hz, after_high_hz; /**< the same, but of a mode that moved: around its frequency after */
+    double before_mps2,
+        after_mps2; /**< rms between low and high; of several recordings with run_to_run the geometric mean */
+    double before_dof, after_dof; /**< of all recordings of the side together */
+    double change_db, ci95_db[2];
+    double error_db; /**< standard error of change_db */
+    double p_value;  /**< two-sided, not corrected for many bands */
+    double
+        p_holm; /**< Holm's correction over all modes or all bands of this comparison; doubled for the other of the two */
+    bool counts; /**< p_holm < 0.05 and |change| >= 3 dB */
 } quell_level_change;
 
+/** Change of a mode's frequency or damping ratio. All NaN where it is not tested. */
+typedef struct quell_mode_shift {
+    double before, after;   /**< geometric means of the recordings in which the mode was found */
+    double share, ci95[2];  /**< after / before - 1 */
+    double p_value, p_holm; /**< as of a level */
+    bool counts;            /**< p_holm < 0.05 and |share| >= 1 % (frequency) or 20 % (damping ratio) */
+} quell_mode_shift;
+
+/** A mode of either side. */
+typedef struct quell_mode_change {
+    size_t before_found, after_found; /**< in how many recordings of each side; 0: not found there */
+    quell_mode before, after;         /**< pooled over these; not set where 0 */
+    quell_level_change
+        level; /**< at the mode before, f (1 +- max(zeta, 1.5 bins)); at the mode after if it is new or moved */
+    quell_mode_shift frequency; /**< Hz */
+    quell_mode_shift damping;
+    bool counts; /**< any of the three */
+} quell_mode_change;
+
+/** What was measured on one side. Arrays have `count` entries, one a recording. */
+typedef struct quell_measured_side {
+    size_t count; /**< 1 to QUELL_RECORDINGS_MAX */
+    const quell_spectrum *spectrum;
+    const quell_modes *modes; /**< NULL: not sought. Lowest frequency first */
+    const double *mode_dof;   /**< degrees of freedom of the modes' standard errors; NULL: many */
+    bool
+        shaper_known; /**< it was said which shaper was active, and the modes are those with it divided out */
+} quell_measured_side;
+
 typedef struct quell_comparison {
-    size_t axis; /**< index in both spectra */
+    size_t axis;          /**< index in both spectra */
+    size_t recordings[2]; /**< before, after */
+    quell_spectrum
+        spectrum[2];      /**< of each side, its recordings pooled; in the arena, or one of those given */
+    bool run_to_run;      /**< how much runs differ is in every interval */
+    bool repeated_motion; /**< all modes are from sweeps or stops: intervals of levels are on the safe side */
+    bool sought[2], shaper_known[2];
     size_t bands, modes;
     quell_level_change band[QUELL_BANDS_MAX]; /**< 1/3 octaves of two bins at least, up to 0.4 of the rate */
-    quell_level_change
-        mode[QUELL_MODES_MAX]; /**< at each mode of the before side: f (1 +- max(zeta, 1.5 bins)) */
-    quell_mode before_mode[QUELL_MODES_MAX];
-    bool alike;          /**< all bands that carry the motion, and all modes, changed alike: motion, not ringing */
-    double common_db;    /**< what all bands that carry the motion have in common: their mean change if alike, the least
+    quell_mode_change mode[2 * QUELL_MODES_MAX]; /**< by frequency before, or after if it is new */
+    bool alike; /**< all bands that carry the motion, and all modes, changed alike: motion, not ringing */
+    double
+        common_db; /**< what all bands that carry the motion have in common: their mean change if alike, the least
                               one if all changed one way and count; else NaN */
-    const char *verdict; /**< sentences: what fell, what rose, by how much, and what the statement covers */
+    const char *
+        verdict; /**< sentences: what fell, what rose, by how much, what moved, and what the statement covers */
 } quell_comparison;
 
-/** Compares axis `axis` of two spectra made with the same window and bin width (within 1 %).
-    band_hz: only whole bands and modes inside [low, high]; NULL or both 0: all. before_modes: NULL for none.
+/** Compares axis `axis` of two sides whose spectra were made with the same window and bin width (within 1 %).
+    band_hz: only whole bands and modes inside [low, high]; NULL or both 0: all.
     Text lives in arena; out untouched on failure.
     QUELL_OK; QUELL_E_DATA if the spectra differ in kind, no band fits, or a side has no power somewhere;
-    QUELL_E_USAGE if an axis is missing; QUELL_E_MEMORY. */
-quell_status quell_compare(const quell_spectrum *before, const quell_spectrum *after, size_t axis,
-                           const quell_modes *before_modes, const double band_hz[2], quell_arena *arena,
-                           quell_comparison *out, quell_error *err);
+    QUELL_E_USAGE if an axis is missing or a side has no recording, or too many; QUELL_E_MEMORY. */
+quell_status quell_compare(const quell_measured_side *before, const quell_measured_side *after, size_t axis,
+                           const double band_hz[2], quell_arena *arena, quell_comparison *out,
+                           quell_error *err);
 
 /** One spectrum from several recordings of one side: densities averaged with the number of segments as weight, degrees
     of freedom added. The spread between the recordings is not in the result. All must have the same axes, window and
@@ -106,6 +160,11 @@ typedef struct quell_side {
     QUELL_OK; QUELL_E_MEMORY. */
 quell_status quell_sides_differ(const quell_side *before, const quell_side *after, quell_arena *arena,
                                 quell_findings *findings, quell_error *err);
+
+/** A finding where the sides were shaken otherwise: another kind, or a sweep over another range (10 %).
+    QUELL_OK; QUELL_E_MEMORY. */
+quell_status quell_shaking_differ(const quell_shaking *before, const quell_shaking *after, quell_arena *arena,
+                                  quell_findings *findings, quell_error *err);
 
 /* ---------------------------------------------------------------- ringing after stops */
 

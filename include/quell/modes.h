@@ -425,6 +425,12 @@ typedef struct quell_mode_spread {
 size_t quell_modes_pool(const quell_modes *each, size_t recordings, const char *const *label, quell_modes *out,
                         quell_mode_spread spread[QUELL_MODES_MAX]);
 
+/** Which modes of two lists, each lowest frequency first, are the same one: pair[k] is the index in second of mode k of
+    first, or -1 (also beyond first->count). A pair lies within max(within, 2 zeta) in ln f; each mode is taken once, and
+    modes keep their order: most pairs first, then the nearest. */
+void quell_modes_match(const quell_modes *first, const quell_modes *second, double within,
+                       int pair[QUELL_MODES_MAX]);
+
 /** Damping ratio of a free decay whose amplitude falls by exp(-decrement) a period: d = 2 pi z / sqrt(1 - z^2).
     Textbook relation (e.g. W. T. Thomson, Theory of Vibration with Applications). decrement >= 0; z in [0, 1). */
 double quell_damping_from_decrement(double decrement);

@@ -30,7 +30,7 @@ typedef struct cli_options {
     const char *plot, *out, *spectrogram;
 
     cli_list x, y, after; /* recordings per axis; the after side */
-    const char *axis;
+    const char *axis, *applied;
     const char *machine, *old_setting, *old_machine, *new_machine;
     double residual_limit, drift;
     bool equal;

@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+enum { WIDTH = 79 };
+
 static const quell_side *sides_of(const cli_run *run, const cli_recording *loaded, size_t count)
 {
     quell_side *side = QUELL_NEW(run->arena, quell_side, count);
@@ -77,8 +79,6 @@ void compare_stops_print(cli_run *run, const quell_stops_comparison *stops)
 {
     static const quell_column columns[] = {{"after stops", "", true}, {"before", "um", false}, {"after", "um", false},
                                            {"change", "um", false},   {"p", "Holm", false},    {"counts", "", false}};
-    if (!stops->measured)
-        return;
     quell_table *table = quell_table_create(run->arena, columns, 6);
     if (stops->modes > 1)
         add_row(table, "all modes", &stops->all);
@@ -87,18 +87,22 @@ void compare_stops_print(cli_run *run, const quell_stops_comparison *stops)
     quell_table_print(table, stdout, 0);
 }
 
-void compare_stops_say(const cli_run *run, const quell_stops_comparison *stops)
+void compare_stops_words(cli_run *run, const quell_stops_comparison *stops)
 {
-    cli_say(run, "%s%s", stops->text, stops->measured ? "" : ".");
-    if (stops->measured && stops->groups > 1)
-        cli_say(run, "Strokes of %zu kinds, by direction, length and speed, are compared each with its like.", stops->groups);
-    if (stops->measured && !stops->alike)
-        cli_say(run, "Strokes before are %s mm at %s mm/s on the average, after %s mm at %s mm/s.",
-                quell_number_fixed(1e3 * stops->before_stroke_m, 0).text, quell_number_fixed(1e3 * stops->before_speed_mps, 0).text,
-                quell_number_fixed(1e3 * stops->after_stroke_m, 0).text, quell_number_fixed(1e3 * stops->after_speed_mps, 0).text);
-    if (stops->measured)
-        cli_say(run, "It is motion of the carriage at the sensor, along the driven axis: nozzle, bead and extrusion smooth it "
-                     "further.");
+    const char *text = stops->text;
+    if (stops->groups > 1)
+        text = quell_arena_print(run->arena, "%s Strokes of %zu kinds, by direction, length and speed, are compared each with its like.",
+                                 text, stops->groups);
+    if (!stops->alike && text != NULL)
+        text = quell_arena_print(run->arena, "%s Strokes before are %s mm at %s mm/s on the average, after %s mm at %s mm/s.", text,
+                                 quell_number_fixed(1e3 * stops->before_stroke_m, 0).text,
+                                 quell_number_fixed(1e3 * stops->before_speed_mps, 0).text,
+                                 quell_number_fixed(1e3 * stops->after_stroke_m, 0).text,
+                                 quell_number_fixed(1e3 * stops->after_speed_mps, 0).text);
+    quell_words_print(stdout, "", "", WIDTH, text != NULL ? text : stops->text);
+    quell_words_print(stdout, "", "", WIDTH,
+                      "It is motion of the carriage at the sensor, along the driven axis: nozzle, bead and extrusion smooth it "
+                      "further.");
 }
 
 /* ---------------------------------------------------------------- JSON */

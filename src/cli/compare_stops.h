@@ -8,9 +8,9 @@
 quell_status compare_stops_make(cli_run *run, const cli_recording *before, size_t befores, const cli_recording *after,
                                 size_t afters, size_t axis, const quell_modes *known, quell_stops_comparison *out);
 
-/* The table on stdout, nothing where nothing was measured; and the sentences, on stderr. */
+/* Of what was measured the table and the sentences below it, on stdout. */
 void compare_stops_print(cli_run *run, const quell_stops_comparison *stops);
-void compare_stops_say(const cli_run *run, const quell_stops_comparison *stops);
+void compare_stops_words(cli_run *run, const quell_stops_comparison *stops);
 
 /* `stops`: an object, or null with why. */
 void compare_stops_json(quell_json *json, json_t *in, const quell_stops_comparison *stops);

@@ -3,14 +3,21 @@
 #define QUELL_CLI_COMPARE_VIEW_H
 
 #include "cli/cli.h"
+#include "cli/compare_stops.h"
 
-/* One side: its recordings, and their spectrum (pooled, if there are several). */
+/* One side: its recordings, and what was measured on each. */
 typedef struct compare_side {
     const char *name; /* "before", "after" */
     const cli_list *files;
-    cli_recording *loaded; /* one for each file */
-    quell_spectrum spectrum;
-    double duration_s; /* of all its recordings */
+    const char *shaper;    /* what was active, as stated; NULL: not stated */
+    cli_recording *loaded; /* one for each file, as the arrays below */
+    quell_spectrum *spectrum;
+    quell_modes *modes;
+    quell_shaking *shaking;
+    double *mode_dof;
+    double duration_s;    /* of all its recordings */
+    bool sought;          /* modes could be sought in all of them */
+    const char *no_modes; /* why there are none; NULL if there are */
 } compare_side;
 
 typedef struct compare_view {
@@ -18,11 +25,16 @@ typedef struct compare_view {
     char axis;               /* 'x', 'y', or 0 if not given */
     const char *axis_words;  /* "axis x", "the direction of most motion" */
     size_t index;            /* of the axis in the spectra */
-    quell_modes modes;       /* of the first recording before */
-    const char *no_modes;    /* why there are none; NULL if there are */
     quell_findings findings; /* where the sides differ */
     quell_comparison result;
+    quell_stops_comparison stops;
 } compare_view;
+
+/* Reads both sides, measures them and compares them, into a view whose sides have their files and shapers. */
+quell_status compare_gather(cli_run *run, compare_view *view);
+
+/* Findings where recordings differ that should be alike, said and kept. */
+quell_status compare_differences(cli_run *run, compare_view *view);
 
 /* The tables and the verdict on stdout. */
 void compare_print(cli_run *run, const compare_view *view);

@@ -22,74 +22,6 @@ static quell_status same_kind(const quell_spectrum *before, const quell_spectrum
     return QUELL_OK;
 }
 
-/* Bins whose centres are in [low, high), as quell_spectrum_band takes them. */
-typedef struct bins {
-    size_t first, end;
-} bins;
-
-static bins bins_between(const quell_spectrum *spectrum, double low_hz, double high_hz)
-{
-    bins found = {(size_t)ceil(fmax(low_hz, 0) / spectrum->bin_hz),
-                  (size_t)ceil(fmax(high_hz, 0) / spectrum->bin_hz)};
-    if (found.end > spectrum->bins)
-        found.end = spectrum->bins;
-    if (found.first > found.end)
-        found.first = found.end;
-    return found;
-}
-
-/* The same bins on both sides as long as these lie within half a bin of each other, else those of the same
-   frequencies: two clocks that differ by a trifle must not put a bin more into one side's band. */
-static bins matching_bins(bins of_before, const quell_spectrum *before, const quell_spectrum *after,
-                          double low_hz, double high_hz)
-{
-    double slip = fabs(after->bin_hz - before->bin_hz) * (double)of_before.end / before->bin_hz;
-    return slip < 0.5 && of_before.end <= after->bins ? of_before : bins_between(after, low_hz, high_hz);
-}
-
-/* Mean square between low and high: the mean density of the bins inside times the width, so that the number of bins
-   that happen to lie inside does not matter. */
-static bool measure(const quell_spectrum *spectrum, size_t axis, bins at, double width_hz,
-                    double *mean_square, double *dof)
-{
-    double half = spectrum->bin_hz / 2, sum;
-    if (at.end < at.first + 2 ||
-        !quell_spectrum_band(spectrum, axis, (double)at.first * spectrum->bin_hz - half,
-                             (double)at.end * spectrum->bin_hz - half, &sum, dof))
-        return false;
-    *mean_square = sum / ((double)(at.end - at.first) * spectrum->bin_hz) * width_hz;
-    return true;
-}
-
-/* Fills in all of a change but what depends on the others. Sets *fits to false if too few bins lie inside. */
-static quell_status compare_level(const quell_spectrum *before, const quell_spectrum *after, size_t axis,
-                                  quell_level_change *change, bool *fits, quell_error *err)
-{
-    bins at = bins_between(before, change->low_hz, change->high_hz);
-    bins after_at = matching_bins(at, before, after, change->low_hz, change->high_hz);
-    double width_hz = change->high_hz - change->low_hz, was = 0, is = 0;
-    *fits = measure(before, axis, at, width_hz, &was, &change->before_dof) &&
-            measure(after, axis, after_at, width_hz, &is, &change->after_dof);
-    if (!*fits)
-        return QUELL_OK;
-    if (!(was > 0) || !(is > 0)) {
-        if (err != NULL)
-            err->axis = "xyz"[axis];
-        return quell_fail(err, QUELL_E_DATA,
-                          "the %s side has no power from %.1f to %.1f Hz, want an axis that is alive",
-                          was > 0 ? "after" : "before", change->low_hz, change->high_hz);
-    }
-    double factor[2];
-    quell_f_factors(change->before_dof, change->after_dof, factor);
-    change->before_mps2 = sqrt(was);
-    change->after_mps2 = sqrt(is);
-    change->change_db = 10 * (log10(is) - log10(was));
-    change->ci95_db[0] = change->change_db + 10 * log10(factor[0]);
-    change->ci95_db[1] = change->change_db + 10 * log10(factor[1]);
-    change->p_value = quell_f_p_value(is / was, change->before_dof, change->after_dof);
-    return QUELL_OK;
-}
-
 /* The range in which levels are compared: asked for, above what a window spreads out from 0 Hz, and below 0.4 of the
    slower rate, where sensors and their filters stop to tell the truth. */
 static void usable_range(const quell_spectrum *before, const quell_spectrum *after, const double band_hz[2],
@@ -100,11 +32,11 @@ static void usable_range(const quell_spectrum *before, const quell_spectrum *aft
     range_hz[1] = fmin(asked ? band_hz[1] : HUGE_VAL, 0.4 * fmin(before->rate_hz, after->rate_hz));
 }
 
-static quell_status compare_bands(const quell_spectrum *before, const quell_spectrum *after, size_t axis,
-                                  const double range_hz[2], quell_comparison *out, quell_error *err)
+static quell_status compare_bands(const compare_sides *sides, quell_comparison *out, quell_error *err)
 {
     enum { LAST = 60 };
     const double edge = 1 - 1e-9; /* a range asked for as 44.67:... means the band edge at 44.668 */
+    const double *range_hz = sides->range_hz;
     int index = LAST;
     while (index > -LAST && quell_third_octave_band(index).high_hz * edge > range_hz[1])
         index--;
@@ -113,10 +45,13 @@ static quell_status compare_bands(const quell_spectrum *before, const quell_spec
         quell_third_octave third = quell_third_octave_band(index);
         if (third.low_hz < range_hz[0] * edge)
             break;
-        quell_level_change change = {
-            .nominal_hz = third.nominal_hz, .low_hz = third.low_hz, .high_hz = third.high_hz};
+        quell_level_change change = {.nominal_hz = third.nominal_hz,
+                                     .low_hz = third.low_hz,
+                                     .high_hz = third.high_hz,
+                                     .after_low_hz = third.low_hz,
+                                     .after_high_hz = third.high_hz};
         bool fits;
-        quell_status status = compare_level(before, after, axis, &change, &fits, err);
+        quell_status status = compare_level(sides, out, &change, &fits, err);
         if (status != QUELL_OK)
             return status;
         if (!fits)
@@ -128,7 +63,7 @@ static quell_status compare_bands(const quell_spectrum *before, const quell_spec
             err, QUELL_E_DATA,
             "no 1/3-octave band of two bins or more lies between %.1f and %.1f Hz at %.2f Hz a bin; want a "
             "wider range or longer segments",
-            range_hz[0], range_hz[1], before->bin_hz);
+            range_hz[0], range_hz[1], out->spectrum[0].bin_hz);
     for (size_t i = 0, j = out->bands - 1; i < j; i++, j--) {
         quell_level_change kept = out->band[i];
         out->band[i] = out->band[j];
@@ -137,69 +72,137 @@ static quell_status compare_bands(const quell_spectrum *before, const quell_spec
     return QUELL_OK;
 }
 
-static quell_status compare_modes(const quell_spectrum *before, const quell_spectrum *after, size_t axis,
-                                  const quell_modes *modes, const double range_hz[2], quell_comparison *out,
-                                  quell_error *err)
+/* ---------------------------------------------------------------- what counts */
+
+enum { TESTS_MAX = QUELL_BANDS_MAX + 3 * 2 * QUELL_MODES_MAX };
+
+/* All that is tested: p values, and where their corrected ones go. */
+typedef struct tests {
+    size_t count;
+    double p[TESTS_MAX];
+    double *p_holm[TESTS_MAX];
+} tests;
+
+static void add_test(tests *to, double p, double *p_holm)
 {
-    for (size_t k = 0; modes != NULL && k < modes->count; k++) {
-        double f = modes->mode[k].frequency_hz;
-        double half_width = fmax(modes->mode[k].damping_ratio * f, 1.5 * before->bin_hz);
-        quell_level_change change = {.nominal_hz = f, .low_hz = f - half_width, .high_hz = f + half_width};
-        if (f < range_hz[0] || f > range_hz[1])
-            continue;
-        bool fits;
-        quell_status status = compare_level(before, after, axis, &change, &fits, err);
-        if (status != QUELL_OK)
-            return status;
-        if (!fits)
-            continue;
-        out->before_mode[out->modes] = modes->mode[k];
-        out->mode[out->modes++] = change;
+    *p_holm = (double)NAN;
+    if (isnan(p))
+        return;
+    to->p[to->count] = p;
+    to->p_holm[to->count++] = p_holm;
+}
+
+static bool counts(double p_holm, double change, double least)
+{
+    return p_holm < QUELL_CHANGE_ALPHA && fabs(change) >= least;
+}
+
+/* Corrected within the group, and for the other group, if there is one: each has its share of the 5 %. */
+static quell_status correct(tests *of, size_t groups, quell_error *err)
+{
+    quell_status status = quell_holm(of->p, of->p, of->count, err);
+    for (size_t i = 0; i < of->count && status == QUELL_OK; i++)
+        *of->p_holm[i] = fmin(1, (double)groups * of->p[i]);
+    return status;
+}
+
+/* Corrects the p values over all that is tested, and says which changes count. Modes, which the part shows, have half of the 5 %
+   to themselves: there are many more bands, most of which say nothing new. */
+static quell_status judge(quell_comparison *out, quell_error *err)
+{
+    tests bands = {0}, modes = {0};
+    size_t groups = out->modes > 0 ? 2 : 1;
+    for (size_t i = 0; i < out->bands; i++)
+        add_test(&bands, out->band[i].p_value, &out->band[i].p_holm);
+    for (size_t k = 0; k < out->modes; k++) {
+        add_test(&modes, out->mode[k].level.p_value, &out->mode[k].level.p_holm);
+        add_test(&modes, out->mode[k].frequency.p_value, &out->mode[k].frequency.p_holm);
+        add_test(&modes, out->mode[k].damping.p_value, &out->mode[k].damping.p_holm);
+    }
+    quell_status status = correct(&bands, groups, err);
+    if (status == QUELL_OK)
+        status = correct(&modes, groups, err);
+    if (status != QUELL_OK)
+        return status;
+    for (size_t i = 0; i < out->bands; i++)
+        out->band[i].counts = counts(out->band[i].p_holm, out->band[i].change_db, QUELL_CHANGE_MIN_DB);
+    for (size_t k = 0; k < out->modes; k++) {
+        quell_mode_change *mode = &out->mode[k];
+        mode->level.counts = counts(mode->level.p_holm, mode->level.change_db, QUELL_CHANGE_MIN_DB);
+        mode->frequency.counts =
+            counts(mode->frequency.p_holm, mode->frequency.share, QUELL_CHANGE_MIN_FREQUENCY);
+        mode->damping.counts = counts(mode->damping.p_holm, mode->damping.share, QUELL_CHANGE_MIN_DAMPING);
+        mode->counts = mode->level.counts || mode->frequency.counts || mode->damping.counts;
     }
     return QUELL_OK;
 }
 
-/* Corrects the p values over all bands and modes, and says which changes count. */
-static quell_status judge(quell_comparison *out, quell_error *err)
+/* ---------------------------------------------------------------- the whole */
+
+/* Did every recording whose modes were sought run a motion that repeats? */
+static bool motion_repeats(const quell_measured_side *const side[2])
 {
-    double p[QUELL_BANDS_MAX + QUELL_MODES_MAX];
-    quell_level_change *change[QUELL_BANDS_MAX + QUELL_MODES_MAX];
-    size_t count = 0;
-    for (size_t i = 0; i < out->bands; i++)
-        change[count++] = &out->band[i];
-    for (size_t i = 0; i < out->modes; i++)
-        change[count++] = &out->mode[i];
-    for (size_t i = 0; i < count; i++)
-        p[i] = change[i]->p_value;
-    quell_status status = quell_holm(p, p, count, err);
-    for (size_t i = 0; i < count && status == QUELL_OK; i++) {
-        change[i]->p_holm = p[i];
-        change[i]->counts = p[i] < QUELL_CHANGE_ALPHA && fabs(change[i]->change_db) >= QUELL_CHANGE_MIN_DB;
-    }
-    return status;
+    for (size_t s = 0; s < 2; s++)
+        for (size_t i = 0; i < side[s]->count; i++)
+            if (side[s]->modes == NULL || (side[s]->modes[i].kind != QUELL_EXCITE_SWEEP &&
+                                           side[s]->modes[i].kind != QUELL_EXCITE_STOPS))
+                return false;
+    return true;
 }
 
-quell_status quell_compare(const quell_spectrum *before, const quell_spectrum *after, size_t axis,
-                           const quell_modes *before_modes, const double band_hz[2], quell_arena *arena,
-                           quell_comparison *out, quell_error *err)
+/* The sides' pooled spectra, and what is known of each side. */
+static quell_status prepare(compare_sides *sides, quell_arena *arena, quell_comparison *out, quell_error *err)
 {
-    quell_status status = same_kind(before, after, axis, err);
+    static const char *const name[2] = {"before", "after"};
+    for (size_t s = 0; s < 2; s++) {
+        const quell_measured_side *side = sides->side[s];
+        if (side->count == 0 || side->count > QUELL_RECORDINGS_MAX)
+            return quell_fail(err, QUELL_E_USAGE, "the %s side has %zu recordings, want 1 to %d", name[s],
+                              side->count, QUELL_RECORDINGS_MAX);
+        quell_error why = {0};
+        out->spectrum[s] = side->spectrum[0];
+        quell_status status = side->count == 1 ? QUELL_OK
+                                               : quell_spectra_pool(side->spectrum, side->count, arena,
+                                                                    &out->spectrum[s], &why);
+        if (status != QUELL_OK)
+            return quell_fail(err, status, "the %s side: %s", name[s], why.text);
+        out->recordings[s] = side->count;
+        out->sought[s] = side->modes != NULL;
+        out->shaper_known[s] = side->shaper_known;
+    }
+    out->run_to_run = out->recordings[0] + out->recordings[1] >= 2 + QUELL_REPEATS_LEAST;
+    out->repeated_motion = motion_repeats(sides->side);
+    sides->run_to_run = out->run_to_run;
+    return QUELL_OK;
+}
+
+quell_status quell_compare(const quell_measured_side *before, const quell_measured_side *after, size_t axis,
+                           const double band_hz[2], quell_arena *arena, quell_comparison *out,
+                           quell_error *err)
+{
+    compare_sides sides = {.side = {before, after}, .axis = axis};
+    quell_comparison *made = QUELL_NEW(arena, quell_comparison, 1);
+    if (made == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a comparison");
+    *made = (quell_comparison){.axis = axis, .common_db = NAN};
+    quell_status status = prepare(&sides, arena, made, err);
+    const quell_spectrum *was = &made->spectrum[0], *is = &made->spectrum[1];
+    if (status == QUELL_OK)
+        status = same_kind(was, is, axis, err);
     if (status != QUELL_OK)
         return status;
-    quell_comparison made = {.axis = axis, .common_db = NAN};
-    double range_hz[2];
-    usable_range(before, after, band_hz, range_hz);
-    status = compare_bands(before, after, axis, range_hz, &made, err);
+    usable_range(was, is, band_hz, sides.range_hz);
+    status = compare_bands(&sides, made, err);
     if (status == QUELL_OK)
-        status = compare_modes(before, after, axis, before_modes, range_hz, &made, err);
+        status = compare_modes(&sides, made, err);
     if (status == QUELL_OK)
-        status = judge(&made, err);
+        status = judge(made, err);
     if (status != QUELL_OK)
         return status;
-    quell_compare_find_common(&made);
-    made.verdict = quell_compare_words(&made, arena);
-    if (made.verdict == NULL)
+    quell_compare_find_common(made);
+    made->verdict = quell_compare_words(made, arena);
+    if (made->verdict == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the verdict");
-    *out = made;
+    *out = *made;
     return QUELL_OK;
 }

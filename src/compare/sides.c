@@ -97,3 +97,46 @@ quell_status quell_sides_differ(const quell_side *before, const quell_side *afte
         status = check_mounting(&to, before->mounting, after->mounting);
     return status == QUELL_OK ? QUELL_OK : quell_fail(err, status, "out of memory for findings");
 }
+
+/* "a sweep", "random motion", ... */
+static const char *kind_words(quell_excitation kind)
+{
+    static const char *const words[] = {[QUELL_EXCITE_SWEEP] = "a sweep",
+                                        [QUELL_EXCITE_RANDOM] = "random motion",
+                                        [QUELL_EXCITE_STOPS] = "strokes with stops",
+                                        [QUELL_EXCITE_AMBIENT] = "what is there without motion"};
+    return words[kind];
+}
+
+/* What a sweep runs over; false if that is not known. */
+static bool sweep_range(const quell_shaking *shaking, double range_hz[2])
+{
+    const quell_sweep *sweep = shaking->sweep_known ? &shaking->sweep : &shaking->seen;
+    range_hz[0] = fmin(sweep->start_hz, sweep->end_hz);
+    range_hz[1] = fmax(sweep->start_hz, sweep->end_hz);
+    return range_hz[0] > 0;
+}
+
+quell_status quell_shaking_differ(const quell_shaking *before, const quell_shaking *after, quell_arena *arena,
+                                  quell_findings *findings, quell_error *err)
+{
+    static const char *const remedy =
+        "run the same motion on both sides: otherwise levels differ for that alone";
+    const double limit = 0.1;
+    double was[2], is[2];
+    quell_status status = QUELL_OK;
+    if (before->kind != after->kind)
+        status = quell_findings_add(findings, arena, "excitation", QUELL_WARN, NAN, NAN, remedy,
+                                    "the machine was shaken by %s before and by %s after",
+                                    kind_words(before->kind), kind_words(after->kind));
+    else if (before->kind == QUELL_EXCITE_SWEEP && sweep_range(before, was) && sweep_range(after, is)) {
+        double off =
+            fmax(fabs(is[0] - was[0]) / fmax(is[0], was[0]), fabs(is[1] - was[1]) / fmax(is[1], was[1]));
+        if (off > limit)
+            status =
+                quell_findings_add(findings, arena, "excitation", QUELL_WARN, off, limit, remedy,
+                                   "the sweep ran from %.0f to %.0f Hz before and from %.0f to %.0f Hz after",
+                                   was[0], was[1], is[0], is[1]);
+    }
+    return status == QUELL_OK ? QUELL_OK : quell_fail(err, status, "out of memory for findings");
+}

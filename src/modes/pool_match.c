@@ -12,10 +12,10 @@
 #define SAME_WITHIN 0.05
 
 /* How far apart in ln f; infinite if too far to be the same. */
-static double apart(const pool_track *track, const quell_mode *mode)
+static double apart(const pool_track *track, const quell_mode *mode, double within)
 {
     double distance = fabs(log(mode->frequency_hz) - track->log_f);
-    double most = fmax(SAME_WITHIN, 2 * fmax(track->damping_ratio, mode->damping_ratio));
+    double most = fmax(within, 2 * fmax(track->damping_ratio, mode->damping_ratio));
     return distance <= most ? distance : (double)INFINITY;
 }
 
@@ -33,8 +33,9 @@ static bool better(pairing a, pairing b)
     return a.pairs != b.pairs ? a.pairs > b.pairs : a.distance < b.distance;
 }
 
-/* pair[i]: the mode of track i, or -1. */
-static void pair_up(const pool_tracks *tracks, const quell_modes *modes, int pair[QUELL_MODES_MAX])
+/* pair[i]: the mode of track i, or -1, as beyond the last track. */
+static void pair_up(const pool_tracks *tracks, const quell_modes *modes, double within,
+                    int pair[QUELL_MODES_MAX])
 {
     pairing best[QUELL_MODES_MAX + 1][QUELL_MODES_MAX + 1] = {{{0}}};
     for (size_t i = 1; i <= tracks->count; i++)
@@ -43,12 +44,12 @@ static void pair_up(const pool_tracks *tracks, const quell_modes *modes, int pai
             bool skip_mode = better(best[i][j - 1], best[i - 1][j]);
             *here = skip_mode ? best[i][j - 1] : best[i - 1][j];
             here->last = skip_mode ? SKIP_MODE : SKIP_TRACK;
-            double distance = apart(&tracks->track[i - 1], &modes->mode[j - 1]);
+            double distance = apart(&tracks->track[i - 1], &modes->mode[j - 1], within);
             pairing with = {best[i - 1][j - 1].pairs + 1, best[i - 1][j - 1].distance + distance, PAIR};
             if (isfinite(distance) && better(with, *here))
                 *here = with;
         }
-    for (size_t i = 0; i < tracks->count; i++)
+    for (size_t i = 0; i < QUELL_MODES_MAX; i++)
         pair[i] = -1;
     for (size_t i = tracks->count, j = modes->count; i > 0 && j > 0;) {
         pairing_step last = best[i][j].last;
@@ -99,7 +100,7 @@ static void add(pool_tracks *tracks, const quell_modes *modes, size_t recording)
 {
     int pair[QUELL_MODES_MAX];
     bool used[QUELL_MODES_MAX] = {false};
-    pair_up(tracks, modes, pair);
+    pair_up(tracks, modes, SAME_WITHIN, pair);
     for (size_t i = 0; i < tracks->count; i++)
         if (pair[i] >= 0) {
             used[pair[i]] = true;
@@ -123,4 +124,13 @@ void pool_match(const quell_modes *each, size_t recordings, pool_tracks *out, si
     for (size_t i = 0; i < recordings; i++)
         if (i != *most)
             add(out, &each[i], i);
+}
+
+void quell_modes_match(const quell_modes *first, const quell_modes *second, double within,
+                       int pair[QUELL_MODES_MAX])
+{
+    pool_tracks tracks = {0};
+    for (size_t k = 0; k < first->count; k++)
+        begin(&tracks, &first->mode[k], 0, k);
+    pair_up(&tracks, second, within, pair);
 }
