@@ -1,0 +1,359 @@
+/* The ratio of the energy spectra with a shaper on and off, and what a shaper would make it: compare.h has the model. */
+#include "compare/ratio_private.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum {
+    FINER = 4,         /* the off side is seen this much more finely: what |H|^2 weighs within a bin */
+    KERNEL_BINS = 6,   /* of the Hann window's own bins to each side: beyond it is 67 dB down */
+    LEAST_BINS = 12,
+    MOST_BINS = 320,   /* the lowest with signal: where shapers act */
+    SEGMENT_LEAST = 64 /* samples */
+};
+
+#define SEGMENT_S 1.0
+#define SIGNAL_OVER_NOISE 20.0  /* 13 dB */
+#define SIGNAL_OF_LARGEST 1e-5  /* 50 dB */
+#define LINE_OVER_NOISE 8.0     /* a density at rest that much over the white level is a line */
+#define LOW_BINS 4.0            /* what a window spreads out from 0 Hz */
+#define HIGH_OF_RATE 0.2         /* beyond, what a sensor folds back is not the command's any more */
+
+static const double complex j = (double complex)I;
+
+/* ---------------------------------------------------------------- sides */
+
+/* A side's energy density on the first recording's bins, and its noise. */
+typedef struct side_energy {
+    size_t bins;
+    double bin_hz, dof, seconds, motion_s, rate_error;
+    double noise; /* white, as energy density */
+    double *energy;
+    double rho2;  /* 1 + 2 sum rho^2_m */
+} side_energy;
+
+static size_t segment_samples(double segment_s, double rate_hz)
+{
+    return 4 * (size_t)(segment_s * rate_hz / 4 + 0.5);
+}
+
+/* Linear between bins: rates that differ by a trifle must not put a bin's power into its neighbour. */
+static double energy_at(const ratio_spectrum *of, double hz)
+{
+    double at = hz / of->spectrum.bin_hz;
+    size_t bin = (size_t)at;
+    if (bin + 1 >= of->spectrum.bins)
+        return 0;
+    double share = at - (double)bin;
+    const double *density = of->spectrum.asd_m2ps3[0];
+    return of->energy_s * ((1 - share) * density[bin] + share * density[bin + 1]);
+}
+
+/* Geometric where it is steep, as beside a mode. */
+static double log_energy_at(const ratio_spectrum *of, double hz)
+{
+    double at = hz / of->spectrum.bin_hz;
+    size_t bin = (size_t)at;
+    if (bin + 1 >= of->spectrum.bins)
+        return 0;
+    double share = at - (double)bin;
+    const double *density = of->spectrum.asd_m2ps3[0];
+    if (!(density[bin] > 0) || !(density[bin + 1] > 0))
+        return 0;
+    return of->energy_s * exp((1 - share) * log(density[bin]) + share * log(density[bin + 1]));
+}
+
+static double rate_error(const quell_recording *recording)
+{
+    double width_hz = recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0];
+    return width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;
+}
+
+static void add_recording(side_energy *out, const quell_side *side, size_t axis, const ratio_spectrum *made, bool fine)
+{
+    double noise = side->fitness->noise_mps2_per_rthz[axis];
+    out->dof += made->spectrum.dof;
+    out->seconds += made->seconds;
+    out->motion_s += side->fitness->motion_s;
+    out->noise += isfinite(noise) ? noise * noise * made->seconds : 0;
+    out->rate_error = fmax(out->rate_error, rate_error(side->recording));
+    for (size_t i = 0; i < out->bins; i++)
+        out->energy[i] += (fine ? energy_at : log_energy_at)(made, (double)i * out->bin_hz);
+}
+
+static quell_status side_measure(const quell_side *side, size_t count, size_t axis, double segment_s, size_t finer,
+                                 quell_arena *arena, side_energy *out, quell_error *err)
+{
+    *out = (side_energy){0};
+    for (size_t r = 0; r < count; r++) {
+        const quell_recording *recording = side[r].recording;
+        if (axis >= recording->axes || recording->accel_mps2[axis] == NULL)
+            return quell_fail(err, QUELL_E_USAGE, "axis %zu is missing: a recording has %zu axes", axis + 1, recording->axes);
+        if (fabs(recording->rate_hz - side[0].recording->rate_hz) > 0.01 * side[0].recording->rate_hz)
+            return quell_fail(err, QUELL_E_DATA, "recordings of one side run at %.1f and %.1f Hz, want the same within 1 %%",
+                              side[0].recording->rate_hz, recording->rate_hz);
+        size_t segment = segment_samples(segment_s, recording->rate_hz);
+        ratio_spectrum made;
+        quell_status status = ratio_energy(recording, axis, finer * segment, segment, arena, &made, err);
+        if (status != QUELL_OK)
+            return status;
+        if (r == 0) {
+            out->bins = made.spectrum.bins;
+            out->bin_hz = made.spectrum.bin_hz;
+            out->energy = QUELL_NEW(arena, double, out->bins);
+            if (out->energy == NULL)
+                return quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu bins", out->bins);
+            out->rho2 = 1;
+            for (size_t m = 1; m <= QUELL_SPECTRUM_LAGS; m++)
+                out->rho2 += 2 * made.spectrum.bin_correlation[m];
+        }
+        add_recording(out, &side[r], axis, &made, finer > 1);
+    }
+    return QUELL_OK;
+}
+
+/* Energy of lines at rest on the on side's bins: added to `noise`. */
+static quell_status add_lines(const quell_side *side, size_t count, size_t axis, double segment_s, const side_energy *on,
+                              quell_arena *arena, double *noise, quell_error *err)
+{
+    for (size_t r = 0; r < count; r++) {
+        quell_spectrum rest;
+        bool found;
+        size_t segment = segment_samples(segment_s, side[r].recording->rate_hz);
+        quell_status status = ratio_rest(&side[r], axis, segment, arena, &rest, &found, err);
+        if (status != QUELL_OK)
+            return status;
+        double seconds = (double)side[r].recording->samples / side[r].recording->rate_hz;
+        ratio_spectrum at_rest = {.spectrum = rest, .energy_s = seconds};
+        double white = side[r].fitness->noise_mps2_per_rthz[axis];
+        for (size_t i = 0; found && i < on->bins; i++) {
+            double line = energy_at(&at_rest, (double)i * on->bin_hz);
+            if (line > LINE_OVER_NOISE * white * white * seconds)
+                noise[i] += line;
+        }
+    }
+    return QUELL_OK;
+}
+
+/* ---------------------------------------------------------------- what a bin sees */
+
+static double sinc(double x)
+{
+    return fabs(x) < 1e-9 ? 1 : sin(QUELL_PI * x) / (QUELL_PI * x);
+}
+
+/* |W|^2 of a Hann window, x in its bins, 1 at 0. */
+static double kernel(double x)
+{
+    double w = sinc(x) + (sinc(x - 1) + sinc(x + 1)) / 2;
+    return w * w;
+}
+
+/* Weights of a bin over the grid, from the off side's energy less its noise. Returns the off side's energy through the window. */
+static double weigh_bin(const side_energy *fine, double hz, double kernel_s, size_t first, size_t taps, double *weight)
+{
+    double sum = 0, norm = 0;
+    for (size_t t = 0; t < taps; t++) {
+        double k = kernel(((double)(first + t) * fine->bin_hz - hz) * kernel_s);
+        weight[t] = k * (fine->energy[first + t] - fine->noise);
+        sum += weight[t];
+        norm += k;
+    }
+    for (size_t t = 0; t < taps && sum > 0; t++)
+        weight[t] /= sum;
+    return sum / norm;
+}
+
+static quell_status weigh_all(const side_energy *fine, const side_energy *on, double segment_s, quell_arena *arena,
+                              quell_ratio *out, double **off, quell_error *err)
+{
+    const double kernel_s = segment_s / sqrt(1 - 1.0 / (FINER * FINER)); /* what the finer window has not smeared yet */
+    size_t bins = out->bins, reach = (size_t)ceil(KERNEL_BINS / (kernel_s * fine->bin_hz));
+    out->taps = 2 * reach + 1;
+    size_t *first = QUELL_NEW(arena, size_t, bins);
+    double *weight = QUELL_NEW(arena, double, bins * out->taps);
+    *off = QUELL_NEW(arena, double, bins);
+    if (first == NULL || weight == NULL || *off == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for the ratio of %zu bins", bins);
+    for (size_t i = 0; i < bins; i++) {
+        double hz = (double)i * on->bin_hz;
+        size_t middle = (size_t)(hz / fine->bin_hz + 0.5);
+        if (middle < reach || middle + reach >= fine->bins)
+            continue; /* off stays 0: no signal */
+        first[i] = middle - reach;
+        (*off)[i] = weigh_bin(fine, hz, kernel_s, first[i], out->taps, weight + i * out->taps);
+    }
+    out->first = first;
+    out->weight = weight;
+    return QUELL_OK;
+}
+
+/* ---------------------------------------------------------------- bins with signal */
+
+typedef struct bin_arrays {
+    double *hz, *ratio, *noise, *noise_off, *weight;
+    size_t *first;
+} bin_arrays;
+
+/* Keeps the bins with signal, moved to the front of the arrays. */
+static void keep_bins(quell_ratio *out, bin_arrays *to, const side_energy *fine, const side_energy *on, const double *off,
+                      const double *noise, const double range_hz[2])
+{
+    double largest = 0, level = 0;
+    for (size_t i = 0; i < out->bins; i++)
+        if ((double)i * on->bin_hz >= range_hz[0] && (double)i * on->bin_hz <= range_hz[1])
+            largest = fmax(largest, off[i]);
+    size_t kept = 0, bins = out->bins;
+    for (size_t i = 0; i < bins && kept < MOST_BINS; i++) {
+        double hz = (double)i * on->bin_hz;
+        if (hz < range_hz[0] || hz > range_hz[1] || !(off[i] > SIGNAL_OVER_NOISE * fmax(noise[i], fine->noise)) ||
+            !(off[i] > SIGNAL_OF_LARGEST * largest) || !(on->energy[i] > 0))
+            continue;
+        to->hz[kept] = hz;
+        to->ratio[kept] = on->energy[i] / off[i];
+        to->noise[kept] = noise[i] / off[i];
+        to->noise_off[kept] = fine->noise / off[i];
+        to->first[kept] = to->first[i];
+        memmove(to->weight + kept * out->taps, to->weight + i * out->taps, out->taps * sizeof *to->weight);
+        level += off[i];
+        kept++;
+    }
+    out->bins = kept;
+    out->off_level = kept > 0 ? level / (double)kept : 0;
+}
+
+/* The grid needs to reach only as far as the bins that are kept. */
+static void cut_grid(quell_ratio *out, bin_arrays *to, const side_energy *fine)
+{
+    size_t begin = to->first[0], end = to->first[out->bins - 1] + out->taps;
+    for (size_t i = 0; i < out->bins; i++)
+        to->first[i] -= begin;
+    out->grid_low_hz = (double)begin * fine->bin_hz;
+    out->grid_step_hz = fine->bin_hz;
+    out->grid = end - begin;
+}
+
+static quell_status select_bins(quell_ratio *out, const side_energy *fine, const side_energy *on, const double *off,
+                                const double *noise, const double range_hz[2], quell_arena *arena, quell_error *err)
+{
+    bin_arrays to = {QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins),
+                     QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins * out->taps),
+                     QUELL_NEW(arena, size_t, out->bins)};
+    if (to.hz == NULL || to.ratio == NULL || to.noise == NULL || to.noise_off == NULL || to.weight == NULL || to.first == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for the ratio of %zu bins", out->bins);
+    memcpy(to.first, out->first, out->bins * sizeof *to.first);
+    memcpy(to.weight, out->weight, out->bins * out->taps * sizeof *to.weight);
+    keep_bins(out, &to, fine, on, off, noise, range_hz);
+    if (out->bins < LEAST_BINS)
+        return quell_fail(err, QUELL_E_DATA,
+                          "axis %c: found %zu bins of %s Hz from %.0f to %.0f Hz whose signal is 13 dB above the noise, want %d or "
+                          "more: more motion, or a quieter sensor",
+                          "xyz"[out->axis], out->bins, quell_number_short(on->bin_hz, 3).text, range_hz[0], range_hz[1], LEAST_BINS);
+    cut_grid(out, &to, fine);
+    out->frequency_hz = to.hz;
+    out->ratio = to.ratio;
+    out->noise = to.noise;
+    out->noise_off = to.noise_off;
+    out->first = to.first;
+    out->weight = to.weight;
+    return QUELL_OK;
+}
+
+static quell_status check(const quell_side *off, size_t off_count, const quell_side *on, size_t on_count, double segment_s,
+                          quell_error *err)
+{
+    if (off_count == 0 || on_count == 0)
+        return quell_fail(err, QUELL_E_USAGE, "no recording with the shaper %s, want one at least on each side",
+                          off_count == 0 ? "off" : "on");
+    double off_hz = off[0].recording->rate_hz, on_hz = on[0].recording->rate_hz;
+    if (!(segment_s * fmin(off_hz, on_hz) >= SEGMENT_LEAST && segment_s <= 60))
+        return quell_fail(err, QUELL_E_USAGE, "segments are %s s, want %d samples at least and 60 s at most",
+                          quell_number_short(segment_s, 4).text, SEGMENT_LEAST);
+    if (fabs(on_hz - off_hz) > 0.01 * off_hz)
+        return quell_fail(err, QUELL_E_DATA, "the recordings run at %.1f Hz with the shaper off and %.1f Hz with it on, want the same within 1 %%",
+                          off_hz, on_hz);
+    return QUELL_OK;
+}
+
+quell_status quell_ratio_measure(const quell_side *off, size_t off_count, const quell_side *on, size_t on_count, size_t axis,
+                                 double segment_s, const double band_hz[2], quell_arena *arena, quell_ratio *out,
+                                 quell_error *err)
+{
+    segment_s = segment_s > 0 ? segment_s : SEGMENT_S;
+    quell_status status = check(off, off_count, on, on_count, segment_s, err);
+    if (status != QUELL_OK)
+        return status;
+    side_energy fine, coarse;
+    double *at_off;
+    status = side_measure(off, off_count, axis, segment_s, FINER, arena, &fine, err);
+    if (status == QUELL_OK)
+        status = side_measure(on, on_count, axis, segment_s, 1, arena, &coarse, err);
+    if (status != QUELL_OK)
+        return status;
+    quell_ratio made = {.axis = axis,
+                        .bins = coarse.bins,
+                        .bin_hz = coarse.bin_hz,
+                        .correlation = coarse.rho2,
+                        .dof_on = coarse.dof,
+                        .dof_off = FINER * fine.dof,
+                        .motion = fine.motion_s > 0 && coarse.motion_s > 0 ? coarse.motion_s / fine.motion_s : 1,
+                        .rate_relative_error = hypot(fine.rate_error, coarse.rate_error)};
+    status = weigh_all(&fine, &coarse, segment_s, arena, &made, &at_off, err);
+    double *noise = QUELL_NEW(arena, double, coarse.bins);
+    if (status == QUELL_OK && noise == NULL)
+        status = quell_fail(err, QUELL_E_MEMORY, "out of memory for the noise");
+    for (size_t i = 0; status == QUELL_OK && i < coarse.bins; i++)
+        noise[i] = coarse.noise;
+    if (status == QUELL_OK)
+        status = add_lines(on, on_count, axis, segment_s, &coarse, arena, noise, err);
+    bool asked = band_hz != NULL && (band_hz[0] != 0 || band_hz[1] != 0);
+    const double range_hz[2] = {fmax(asked ? band_hz[0] : 0, LOW_BINS * coarse.bin_hz),
+                                fmin(asked ? band_hz[1] : HUGE_VAL, HIGH_OF_RATE * off[0].recording->rate_hz)};
+    if (status == QUELL_OK)
+        status = select_bins(&made, &fine, &coarse, at_off, noise, range_hz, arena, err);
+    if (status == QUELL_OK)
+        *out = made;
+    return status;
+}
+
+/* ---------------------------------------------------------------- what a shaper would show */
+
+void ratio_power(const quell_ratio *ratio, const quell_shaper *shaper, double *power)
+{
+    double complex turn[QUELL_SHAPER_MAX], step[QUELL_SHAPER_MAX];
+    for (size_t i = 0; i < shaper->count; i++) {
+        turn[i] = shaper->amplitude[i] * cexp(-j * QUELL_TAU * ratio->grid_low_hz * shaper->time_s[i]);
+        step[i] = cexp(-j * QUELL_TAU * ratio->grid_step_hz * shaper->time_s[i]);
+    }
+    for (size_t k = 0; k < ratio->grid; k++) {
+        double re = 0, im = 0;
+        for (size_t i = 0; i < shaper->count; i++) {
+            double c = creal(turn[i]), s = cimag(turn[i]), a = creal(step[i]), b = cimag(step[i]);
+            re += c;
+            im += s;
+            turn[i] = (c * a - s * b) + j * (c * b + s * a);
+        }
+        power[k] = re * re + im * im;
+    }
+}
+
+void ratio_smear(const quell_ratio *ratio, const double *power, double *signal)
+{
+    for (size_t i = 0; i < ratio->bins; i++)
+        signal[i] = quell_dot(ratio->weight + i * ratio->taps, power + ratio->first[i], ratio->taps);
+}
+
+quell_status quell_ratio_predict(const quell_ratio *ratio, const quell_shaper *shaper, double gain, double *predicted,
+                                 quell_error *err)
+{
+    double *power = quell_memory_get(ratio->grid * sizeof *power);
+    if (power == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a response");
+    ratio_power(ratio, shaper, power);
+    ratio_smear(ratio, power, predicted);
+    for (size_t i = 0; i < ratio->bins; i++)
+        predicted[i] = gain * predicted[i] + ratio->noise[i];
+    quell_memory_free(power);
+    return QUELL_OK;
+}
