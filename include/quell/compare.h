@@ -203,7 +203,7 @@ typedef struct quell_identification {
     size_t alike;                /**< how many of them are not told from the first, itself included */
     quell_tells in_effect;
     double scatter_db;           /**< per bin, of measured / predicted, beyond what noise explains */
-    double motion_db;            /**< how much more motion the on side has */
+    double motion_db;            /**< how much more motion the on side has, for its length */
     quell_tells agrees;          /**< with what was entered, in the reading that was given; NOT without an expectation, too */
     bool reading_known;          /**< natural or damped is told, whatever the damping ratio */
     bool reading_if_damping_known; /**< is told provided that it uses the damping ratio entered */

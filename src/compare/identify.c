@@ -2,10 +2,11 @@
 #include "compare/identify_private.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { FAMILIES_MOST = 64, LIST_MOST = 5, ROUNDS = 3 };
+enum { FAMILIES_MOST = 64, LIST_MOST = 5, ROUNDS = 3, TOLERANCE_STEPS = 9 };
 
 #define SCAN_SCATTER 0.2    /* of ln ratio: steps of the scan are coarse */
 #define FIRST_SCATTER 0.05
@@ -21,6 +22,8 @@ static const double usual_tolerances[] = {0.05, 0.02, 0.1};
 typedef struct trial {
     fit_family family;
     const char *id, *title;
+    size_t parameters; /* 2, or 3 where V was fitted, too */
+    bool dropped;      /* far behind in the scan: not followed */
     fit_point point;
 } trial;
 
@@ -28,7 +31,7 @@ typedef struct identify_state {
     fit_work work;
     const quell_identify_options *options;
     quell_arena *arena;
-    size_t trials, trials_done;
+    size_t trials;
     trial trial[FAMILIES_MOST];
     size_t lists;
     quell_shaper list[LIST_MOST + 1];
@@ -45,7 +48,8 @@ static void add_trial(identify_state *state, const quell_family *built_in, const
     trial *to = &state->trial[state->trials++];
     *to = (trial){.family = {built_in, own, tolerance, built_in != NULL && (built_in->flags & QUELL_FAMILY_SMOOTH) != 0},
                   .id = own != NULL ? own->id : built_in->id,
-                  .title = own != NULL ? own->id : built_in->title};
+                  .title = own != NULL ? own->id : built_in->title,
+                  .parameters = 2};
 }
 
 static void add_with_tolerances(identify_state *state, const quell_family *family)
@@ -100,12 +104,12 @@ static double best_so_far(const identify_state *state, quell_shaper *shaper, dou
     *parameters = 1;
     for (size_t i = 0; i < state->trials; i++) {
         const trial *of = &state->trial[i];
-        if (of->point.found && of->point.deviance + 2 * count < score &&
-            fit_design(&of->family, of->point.hz, of->point.zeta, shaper)) {
+        double with = of->point.deviance + (double)of->parameters * count;
+        if (of->point.found && with < score && fit_design(&of->family, of->point.hz, of->point.zeta, shaper)) {
             least = of->point.deviance;
-            score = least + 2 * count;
+            score = with;
             *gain_ln = of->point.gain_ln;
-            *parameters = 3;
+            *parameters = of->parameters + 1;
         }
     }
     for (size_t n = 2; n <= state->lists; n++)
@@ -133,12 +137,15 @@ static void refine_families(identify_state *state, double share_from, double sha
 {
     double least = HUGE_VAL;
     for (size_t i = 0; i < state->trials; i++)
-        if (state->trial[i].point.found)
+        if (state->trial[i].point.found && !state->trial[i].dropped)
             least = fmin(least, state->trial[i].point.deviance);
     for (size_t i = 0; i < state->trials; i++) {
         trial *of = &state->trial[i];
-        if (of->point.found && of->point.deviance < least + REFINE_WITHIN)
+        quell_shaper shaper;
+        if (of->point.found && !of->dropped && of->point.deviance < least + REFINE_WITHIN)
             of->point = fit_family_refine(&state->work, &of->family, of->point);
+        else if (of->point.found && fit_design(&of->family, of->point.hz, of->point.zeta, &shaper))
+            of->point.deviance = fit_deviance(&state->work, &shaper, &of->point.gain_ln);
         progress(state, share_from + (share_to - share_from) * (double)(i + 1) / (double)state->trials);
     }
 }
@@ -188,6 +195,47 @@ static void fit_lists(identify_state *state)
     prune_lists(state);
 }
 
+/* The best family, if it has a V of its own and a list of as many impulses does better: its V fitted, too. */
+static void free_tolerance(identify_state *state)
+{
+    const trial *best = NULL;
+    for (size_t i = 0; i < state->trials; i++)
+        if (state->trial[i].point.found && !state->trial[i].dropped &&
+            (best == NULL || state->trial[i].point.deviance < best->point.deviance))
+            best = &state->trial[i];
+    const quell_machine *machine = state->options->machine;
+    if (best == NULL || best->family.own != NULL || (best->family.built_in->flags & QUELL_FAMILY_TOLERANCE) == 0 ||
+        (machine != NULL && !isnan(machine->controller.tolerance)) || state->trials == FAMILIES_MOST)
+        return;
+    double list = HUGE_VAL;
+    for (size_t n = 3; n <= state->lists; n++)
+        list = fmin(list, state->list_deviance[n]);
+    if (list > best->point.deviance - QUELL_BIC_TELLS)
+        return;
+    trial with = *best;
+    with.parameters = 3;
+    double low = log(fmax(best->family.tolerance / 3, 0.004)), high = log(fmin(best->family.tolerance * 3, QUELL_TOLERANCE_MAX));
+    for (int step = 0; step < TOLERANCE_STEPS; step++) {
+        fit_point at[2];
+        const double x[2] = {low + 0.382 * (high - low), high - 0.382 * (high - low)};
+        for (int i = 0; i < 2; i++) {
+            fit_family tried = best->family;
+            tried.tolerance = exp(x[i]);
+            at[i] = fit_family_refine(&state->work, &tried, with.point);
+            if (at[i].found && at[i].deviance < with.point.deviance) {
+                with.point = at[i];
+                with.family = tried;
+            }
+        }
+        if (at[0].deviance < at[1].deviance)
+            high = x[1];
+        else
+            low = x[0];
+    }
+    if (with.point.deviance < best->point.deviance - QUELL_BIC_TELLS)
+        state->trial[state->trials++] = with;
+}
+
 /* The deviances anew, at the scatter found. */
 static void fit_again(identify_state *state)
 {
@@ -203,9 +251,10 @@ static void drop_hopeless(identify_state *state)
     double least = HUGE_VAL;
     for (size_t i = 0; i < state->trials; i++)
         least = fmin(least, state->trial[i].point.found ? state->trial[i].point.deviance : HUGE_VAL);
-    for (size_t i = 0; i < state->trials; i++)
-        state->trial[i].point.deviance =
-            state->trial[i].point.deviance < least + SCAN_WITHIN ? 0 : HUGE_VAL; /* at another scatter they mean nothing */
+    for (size_t i = 0; i < state->trials; i++) {
+        state->trial[i].dropped = !(state->trial[i].point.deviance < least + SCAN_WITHIN);
+        state->trial[i].point.deviance = 0; /* at another scatter it means nothing */
+    }
 }
 
 static void search(identify_state *state)
@@ -222,6 +271,7 @@ static void search(identify_state *state)
     find_scatter(state);
     fit_again(state);
     fit_lists(state);
+    free_tolerance(state);
     for (int round = 0; round < ROUNDS; round++) {
         double before = state->work.scatter2;
         find_scatter(state);
@@ -282,7 +332,7 @@ static void add_families(identify_state *state, quell_identification *out)
         if (!best || out->count == QUELL_IDENTIFIED_MAX)
             continue;
         quell_identified *to = &out->candidate[out->count];
-        *to = (quell_identified){.title = of->title, .parameters = 2};
+        *to = (quell_identified){.title = of->title, .parameters = of->parameters};
         if (!fit_design(&of->family, of->point.hz, of->point.zeta, &to->shaper))
             continue;
         memcpy(to->family_id, of->id, strlen(of->id) + 1);
@@ -309,7 +359,6 @@ static void prefer_families(quell_identification *out)
 static void add_intervals(identify_state *state, quell_identification *out)
 {
     const quell_ratio *ratio = state->work.ratio;
-    const quell_machine *machine = state->options->machine;
     for (size_t i = 0; i < out->count && out->candidate[i].bic < out->candidate[0].bic + PROFILE_WITHIN; i++) {
         quell_identified *to = &out->candidate[i];
         const trial *of = NULL;
@@ -323,8 +372,7 @@ static void add_intervals(identify_state *state, quell_identification *out)
         fit_point best = fit_family_at(&state->work, &of->family, of->point.zeta, of->point.hz, &curvature);
         fit_family_profile(&state->work, &of->family, best, &profile);
         fit_intervals(&profile, best, curvature, to->frequency_ci95_hz, to->damped_ci95_hz, to->damping_ratio_ci95);
-        double tick_s = machine != NULL ? machine->controller.tick_s : 0, last_s = to->shaper.time_s[to->shaper.count - 1];
-        double wider = hypot(ratio->rate_relative_error, tick_s / 2 / last_s);
+        double wider = identify_frequency_error(ratio, state->options->machine, &to->shaper);
         for (int side = 0; side < 2; side++) {
             double factor = side == 0 ? 1 - wider : 1 + wider;
             to->frequency_ci95_hz[side] *= factor;
@@ -370,6 +418,61 @@ static quell_tells in_effect(identify_state *state, const quell_identification *
     return QUELL_TELLS_YES;
 }
 
+/* V that are not told from the best one's. */
+static quell_status note_tolerances(const identify_state *state, quell_identification *out, quell_error *err)
+{
+    const quell_identified *best = &out->candidate[0];
+    char text[96] = "";
+    size_t used = 0;
+    for (size_t i = 0; i < state->trials; i++) {
+        const trial *of = &state->trial[i];
+        double bic = of->point.deviance + (double)of->parameters * log(fit_count(&state->work));
+        if (strcmp(of->id, best->family_id) == 0 && of->point.found && of->family.tolerance != best->shaper.at.tolerance &&
+            bic < best->bic + QUELL_BIC_TELLS && used + 16 < sizeof text)
+            used += (size_t)snprintf(text + used, sizeof text - used, "%s%s", used > 0 ? " or " : "",
+                                     quell_number_short(of->family.tolerance, 3).text);
+    }
+    if (used == 0)
+        return QUELL_OK;
+    const char *phrase = quell_arena_print(state->arena, "V: it may as well be %s", text);
+    if (phrase == NULL)
+        return quell_fail(err, QUELL_E_MEMORY, "out of memory for words");
+    out->cannot_tell[out->cannot_tell_count++] = phrase;
+    return QUELL_OK;
+}
+
+/* The family entered, at the V that fits best. */
+static const fit_family *family_entered(const identify_state *state, const quell_identification *of)
+{
+    for (size_t c = 0; c < of->alike; c++)
+        for (size_t i = 0; i < state->trials; i++)
+            if (strcmp(of->candidate[c].family_id, state->options->expected->family_id) == 0 &&
+                strcmp(state->trial[i].id, of->candidate[c].family_id) == 0 &&
+                state->trial[i].family.tolerance == of->candidate[c].shaper.at.tolerance)
+                return &state->trial[i].family;
+    return NULL;
+}
+
+static quell_status gather(identify_state *state, quell_identification *out, quell_error *err)
+{
+    *out = (quell_identification){.axis = state->work.ratio->axis,
+                                  .reading = QUELL_READING_UNKNOWN,
+                                  .agrees = QUELL_TELLS_NOT,
+                                  .uses_damping = QUELL_TELLS_NOT};
+    add_none(state, out);
+    add_families(state, out);
+    add_lists(state, out);
+    prefer_families(out);
+    count_alike(out);
+    add_intervals(state, out);
+    out->scatter_db = 10 / log(10) * sqrt(state->work.scatter2);
+    out->motion_db = 10 * log10(out->candidate[0].gain / state->work.ratio->motion);
+    out->in_effect = in_effect(state, out);
+    if (state->options->expected != NULL)
+        identify_judge_expected(&state->work, family_entered(state, out), state->options->machine, state->options->expected, out);
+    return out->in_effect == QUELL_TELLS_YES ? note_tolerances(state, out, err) : QUELL_OK;
+}
+
 static quell_status identify_axis(const quell_ratio *ratio, const quell_identify_options *options, quell_arena *arena,
                                   quell_identification *out, quell_error *err)
 {
@@ -383,16 +486,7 @@ static quell_status identify_axis(const quell_ratio *ratio, const quell_identify
         return status;
     list_trials(state);
     search(state);
-    *out = (quell_identification){.axis = ratio->axis, .reading = QUELL_READING_UNKNOWN, .agrees = QUELL_TELLS_NOT, .uses_damping = QUELL_TELLS_NOT};
-    add_none(state, out);
-    add_families(state, out);
-    add_lists(state, out);
-    prefer_families(out);
-    count_alike(out);
-    add_intervals(state, out);
-    out->scatter_db = 10 / log(10) * sqrt(state->work.scatter2);
-    out->in_effect = in_effect(state, out);
-    return QUELL_OK;
+    return gather(state, out, err);
 }
 
 quell_status quell_identify(const quell_ratio *driven, const quell_ratio *other, const quell_identify_options *options,
@@ -403,10 +497,16 @@ quell_status quell_identify(const quell_ratio *driven, const quell_ratio *other,
     quell_identification *made = QUELL_NEW(arena, quell_identification, 2);
     if (made == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the candidates");
+    const quell_identification *found = &made[0];
     quell_status status = identify_axis(driven, options, arena, &made[0], err);
-    if (status != QUELL_OK)
-        return status;
-    *out = made[0];
-    (void)other;
-    return QUELL_OK;
+    if (status == QUELL_OK && made[0].in_effect == QUELL_TELLS_NO && other != NULL) {
+        status = identify_axis(other, options, arena, &made[1], err);
+        if (status == QUELL_OK && made[1].in_effect == QUELL_TELLS_YES)
+            found = &made[1];
+    }
+    if (status == QUELL_OK)
+        status = identify_words(driven, other, options, arena, &made[found == &made[1]], err);
+    if (status == QUELL_OK)
+        *out = *found;
+    return status;
 }

@@ -12,16 +12,29 @@
 
 #define ABOVE_FLOOR 30.0 /* where the scatter is looked for: 15 dB */
 
-enum { GAIN_STEPS = 12 };
+#define GAIN_CLOSE 3e-3 /* of sqrt(v): leaves the deviance within 0.01 */
+
+enum { GAIN_STEPS = 12, PRODUCT = 8 };
+
+/* Noise that adds to a repeated motion of power s: the mean of n + s over nu/2 segments has the variance
+   (n^2 + 2 n s) 2 / nu. */
+static double noise_variance(double noise, double signal, double dof)
+{
+    double whole = noise + signal;
+    return 2 / dof * noise * (noise + 2 * signal) / (whole * whole);
+}
 
 quell_status fit_work_make(fit_work *out, const quell_ratio *ratio, quell_arena *arena, quell_error *err)
 {
     *out = (fit_work){.ratio = ratio,
                       .power = QUELL_NEW(arena, double, ratio->grid),
                       .signal = QUELL_NEW(arena, double, ratio->bins),
+                      .off_variance = QUELL_NEW(arena, double, ratio->bins),
                       .measured_ln = QUELL_NEW(arena, double, ratio->bins)};
-    if (out->power == NULL || out->signal == NULL || out->measured_ln == NULL)
+    if (out->power == NULL || out->signal == NULL || out->off_variance == NULL || out->measured_ln == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a fit to %zu bins", ratio->bins);
+    for (size_t i = 0; i < ratio->bins; i++)
+        out->off_variance[i] = noise_variance(ratio->noise_off[i], 1, ratio->dof_off);
     fit_set_scatter(out, 0.05 * 0.05);
     return QUELL_OK;
 }
@@ -41,21 +54,13 @@ double fit_count(const fit_work *work)
     return (double)work->ratio->bins / work->ratio->correlation;
 }
 
-/* Noise that adds to a repeated motion of power s: the mean of n + s over nu/2 segments has the variance
-   (n^2 + 2 n s) 2 / nu. */
-static double noise_variance(double noise, double signal, double dof)
-{
-    double whole = noise + signal;
-    return 2 / dof * noise * (noise + 2 * signal) / (whole * whole);
-}
-
 double fit_residual(const fit_work *work, size_t bin, double gain, double *variance)
 {
     const quell_ratio *ratio = work->ratio;
     double signal = gain * fmax(work->signal[bin], 1e-12), noise = ratio->noise[bin];
     double whole = signal + noise, share = whole / (whole + work->offset);
     *variance = work->scatter2 + share * share * (noise_variance(noise, signal, ratio->dof_on) +
-                                                  noise_variance(ratio->noise_off[bin], 1, ratio->dof_off));
+                                                  work->off_variance[bin]);
     return work->measured_ln[bin] - log(whole + work->offset);
 }
 
@@ -64,7 +69,7 @@ static double best_gain(const fit_work *work, double gain_ln)
 {
     for (size_t step = 0; step < GAIN_STEPS; step++) {
         double gain = exp(gain_ln), prior = work->ratio->correlation / (GAIN_SPREAD * GAIN_SPREAD);
-        double sum = -gain_ln * prior, weights = prior;
+        double sum = (log(work->ratio->motion) - gain_ln) * prior, weights = prior;
         for (size_t i = 0; i < work->ratio->bins; i++) {
             double variance, residual = fit_residual(work, i, gain, &variance);
             double weight = (TAIL + 1) / (TAIL * variance + residual * residual);
@@ -73,7 +78,7 @@ static double best_gain(const fit_work *work, double gain_ln)
         }
         double change = sum / weights;
         gain_ln += change;
-        if (fabs(change) < 1e-5)
+        if (fabs(change) < GAIN_CLOSE * sqrt(work->scatter2))
             break;
     }
     return gain_ln;
@@ -82,13 +87,17 @@ static double best_gain(const fit_work *work, double gain_ln)
 double fit_deviance_of_signal(fit_work *work, double *gain_ln)
 {
     *gain_ln = best_gain(work, *gain_ln);
-    double gain = exp(*gain_ln), sum = 0;
+    double gain = exp(*gain_ln), sum = 0, product = 1;
     for (size_t i = 0; i < work->ratio->bins; i++) {
         double variance, residual = fit_residual(work, i, gain, &variance);
-        sum += (TAIL + 1) * log1p(residual * residual / (TAIL * variance));
+        product *= 1 + residual * residual / (TAIL * variance); /* one logarithm for several bins */
+        if (i % PRODUCT == PRODUCT - 1 || i + 1 == work->ratio->bins) {
+            sum += log(product);
+            product = 1;
+        }
     }
-    double strange = *gain_ln / GAIN_SPREAD;
-    return sum / work->ratio->correlation + strange * strange;
+    double strange = (*gain_ln - log(work->ratio->motion)) / GAIN_SPREAD;
+    return (TAIL + 1) * sum / work->ratio->correlation + strange * strange;
 }
 
 double fit_deviance(fit_work *work, const quell_shaper *shaper, double *gain_ln)

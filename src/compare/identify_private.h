@@ -4,7 +4,6 @@
 
 #include "compare/ratio_private.h"
 
-#define FIT_TELLS 6.0      /* difference of BIC below which two explanations are not told apart */
 #define FIT_95 3.841458821 /* of chi2(1) */
 
 /* A ratio and what is needed to try shapers on it. */
@@ -13,6 +12,7 @@ typedef struct fit_work {
     double scatter2;      /* v */
     double *power;        /* grid */
     double *signal;       /* bins */
+    double *off_variance; /* bins: of the off side's noise */
     double offset;        /* added to ratios before their logarithm: floor / sqrt(v) */
     double *measured_ln;  /* bins: ln(ratio + offset) */
 } fit_work;
@@ -87,5 +87,18 @@ bool fit_list_without(const quell_shaper *from, size_t without, quell_shaper *ou
 /* The best list of count impulses, from seeds and from the best list of one impulse less. */
 double fit_list_best(fit_work *work, size_t count, const quell_shaper *seed, size_t seeds, const quell_shaper *smaller,
                      quell_shaper *out, double *gain_ln);
+
+/* ---------------------------------------------------------------- answers */
+
+/* Compares what was entered with what runs: agrees, reading, uses_damping. families: what was tried. */
+void identify_judge_expected(fit_work *work, const fit_family *entered_as, const quell_machine *machine,
+                             const quell_expected *expected, quell_identification *out);
+
+/* How far frequencies may be off for other reasons than scatter: clocks, and impulse times on ticks. */
+double identify_frequency_error(const quell_ratio *ratio, const quell_machine *machine, const quell_shaper *shaper);
+
+/* cannot_tell, verdict and tried in words. not_other: nothing is known of the other axis. QUELL_OK; QUELL_E_MEMORY. */
+quell_status identify_words(const quell_ratio *driven, const quell_ratio *other, const quell_identify_options *options,
+                            quell_arena *arena, quell_identification *out, quell_error *err);
 
 #endif
