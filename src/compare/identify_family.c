@@ -8,7 +8,7 @@
 #define SCAN_ABOVE 3.0    /* of the highest */
 #define GOLDEN 0.3819660112501051
 
-enum { LINE_STEPS = 14, DAMPING_STEPS = 12 };
+enum { LINE_STEPS = 9, DAMPING_STEPS = 10 };
 
 static const double scan_damping[] = {0.05, 0, 0.12, 0.2};
 
@@ -47,7 +47,7 @@ fit_point fit_family_scan(fit_work *work, const fit_family *family)
     return best;
 }
 
-/* Golden sections of ln hz in a step of the scan to each side, then a parabola's curvature. */
+/* Golden sections of ln hz in a step of the scan to each side, then a parabola. */
 fit_point fit_family_at(fit_work *work, const fit_family *family, double zeta, double near_hz, double *curvature)
 {
     fit_point best = {.deviance = HUGE_VAL};
@@ -72,11 +72,15 @@ fit_point fit_family_at(fit_work *work, const fit_family *family, double zeta, d
             at_b = deviance_at(work, &unit, exp(b), &gain_ln);
         }
     }
-    double x = (low + high) / 2;
+    double x = (low + high) / 2, h = (high - low) / 2, middle = deviance_at(work, &unit, exp(x), &gain_ln);
+    double below = deviance_at(work, &unit, exp(x - h), &gain_ln), above = deviance_at(work, &unit, exp(x + h), &gain_ln);
+    double bend = below + above - 2 * middle;
+    if (bend > 0)
+        x += fmax(-h, fmin(h, h * (below - above) / (2 * bend)));
     best = (fit_point){true, exp(x), zeta, gain_ln, deviance_at(work, &unit, exp(x), &gain_ln)};
     if (curvature != NULL) {
         /* as wide as the interval will be, which the first try tells */
-        double h = 5e-4;
+        h = 5e-4;
         for (int pass = 0; pass < 2; pass++) {
             double sides = deviance_at(work, &unit, exp(x - h), &gain_ln) + deviance_at(work, &unit, exp(x + h), &gain_ln);
             *curvature = fmax((sides - 2 * best.deviance) / (h * h), 1);
@@ -87,25 +91,37 @@ fit_point fit_family_at(fit_work *work, const fit_family *family, double zeta, d
     return best;
 }
 
+/* Where to look for the frequency at another damping ratio: impulses keep their damped period, smooth kernels nearly their length. */
+static double follow(const fit_family *family, fit_point from, double zeta)
+{
+    return family->smooth ? from.hz : from.hz * sqrt((1 - from.zeta * from.zeta) / (1 - zeta * zeta));
+}
+
 fit_point fit_family_refine(fit_work *work, const fit_family *family, fit_point start)
 {
-    double low = fmax(start.zeta - 0.08, 0), high = fmin(start.zeta + 0.08, QUELL_DAMPING_RATIO_MAX);
-    /* damped periods stay as they are: the frequency follows */
-    double damped_hz = start.hz * sqrt(1 - start.zeta * start.zeta);
-    fit_point best = fit_family_at(work, family, start.zeta, start.hz, NULL);
-    for (int i = 0; i <= 8; i++) {
-        double zeta = low + (high - low) * i / 8;
-        fit_point at = fit_family_at(work, family, zeta, damped_hz / sqrt(1 - zeta * zeta), NULL);
-        if (at.deviance < best.deviance)
-            best = at;
+    fit_point best = fit_family_at(work, family, start.zeta, start.hz, NULL), first = best;
+    for (int side = -1; side <= 1 && best.found; side += 2) {
+        fit_point last = first;
+        for (int i = 1; i <= 4; i++) {
+            double zeta = start.zeta + side * 0.02 * i;
+            if (zeta < 0 || zeta > QUELL_DAMPING_RATIO_MAX)
+                break;
+            fit_point at = fit_family_at(work, family, zeta, follow(family, last, zeta), NULL);
+            if (!at.found)
+                break;
+            last = at;
+            if (at.deviance < best.deviance)
+                best = at;
+        }
     }
+    double low, high;
     low = fmax(best.zeta - 0.02, 0);
     high = fmin(best.zeta + 0.02, QUELL_DAMPING_RATIO_MAX);
     for (size_t step = 0; step < DAMPING_STEPS; step++) {
         double zeta[2] = {low + GOLDEN * (high - low), high - GOLDEN * (high - low)};
         fit_point at[2];
         for (int i = 0; i < 2; i++) {
-            at[i] = fit_family_at(work, family, zeta[i], best.hz, NULL);
+            at[i] = fit_family_at(work, family, zeta[i], follow(family, best, zeta[i]), NULL);
             if (at[i].deviance < best.deviance)
                 best = at[i];
         }
@@ -119,10 +135,14 @@ fit_point fit_family_refine(fit_work *work, const fit_family *family, fit_point 
 
 void fit_family_profile(fit_work *work, const fit_family *family, fit_point best, fit_profile *out)
 {
-    double damped_hz = best.hz * sqrt(1 - best.zeta * best.zeta);
-    for (int i = 0; i < FIT_PROFILE; i++) {
-        double zeta = QUELL_DAMPING_RATIO_MAX * i / (FIT_PROFILE - 1);
-        out->at[i] = fit_family_at(work, family, zeta, damped_hz / sqrt(1 - zeta * zeta), &out->curvature[i]);
+    const double step = QUELL_DAMPING_RATIO_MAX / (FIT_PROFILE - 1);
+    int middle = (int)(best.zeta / step);
+    for (int side = -1; side <= 1; side += 2) {
+        fit_point last = best;
+        for (int i = side < 0 ? middle : middle + 1; i >= 0 && i < FIT_PROFILE; i += side) {
+            out->at[i] = fit_family_at(work, family, step * i, follow(family, last, step * i), &out->curvature[i]);
+            last = out->at[i].found ? out->at[i] : last;
+        }
     }
 }
 

@@ -88,6 +88,46 @@ bool fit_list_without(const quell_shaper *from, size_t without, quell_shaper *ou
 double fit_list_best(fit_work *work, size_t count, const quell_shaper *seed, size_t seeds, const quell_shaper *smaller,
                      quell_shaper *out, double *gain_ln);
 
+/* ---------------------------------------------------------------- the search */
+
+enum { IDENTIFY_FAMILIES_MOST = 64, IDENTIFY_LIST_MOST = 5 };
+
+/* A family with a V, and its fit. */
+typedef struct identify_trial {
+    fit_family family;
+    const char *id, *title;
+    size_t parameters; /* 2, or 3 where V was fitted, too */
+    bool dropped;      /* far behind in the scan: not followed */
+    fit_point point;
+} identify_trial;
+
+typedef struct identify_state {
+    fit_work work;
+    const quell_identify_options *options;
+    quell_arena *arena;
+    size_t trials;
+    identify_trial trial[IDENTIFY_FAMILIES_MOST];
+    size_t lists;
+    quell_shaper list[IDENTIFY_LIST_MOST + 1];
+    double list_deviance[IDENTIFY_LIST_MOST + 1], list_gain_ln[IDENTIFY_LIST_MOST + 1];
+    double none_deviance, none_gain_ln;
+} identify_state;
+
+/* Fills in what is tried: all families of the table and the machine file, each with its V. */
+void identify_list_trials(identify_state *state);
+
+/* Fits all of it. */
+void identify_search(identify_state *state);
+/* Fits all of it anew after the scatter has changed. */
+void identify_search_again(identify_state *state);
+
+/* Fills in the candidates, best first, and how many are not told apart. */
+void identify_rank(identify_state *state, quell_identification *out);
+/* The intervals of those that are not far behind. */
+void identify_add_intervals(identify_state *state, quell_identification *out);
+/* Adds V that are not told from the best one's to cannot_tell. QUELL_OK; QUELL_E_MEMORY. */
+quell_status identify_note_tolerances(const identify_state *state, quell_identification *out, quell_error *err);
+
 /* ---------------------------------------------------------------- answers */
 
 /* Compares what was entered with what runs: agrees, reading, uses_damping. families: what was tried. */

@@ -7,6 +7,8 @@
 
 enum { TEXT = 1600 };
 
+#define MOVED 3.0 /* misfit by scatter: a few bins are far off, most are not */
+
 /* Text built piece by piece; what does not fit is cut. */
 typedef struct words {
     size_t used;
@@ -192,7 +194,9 @@ static void say_not_in_effect(const quell_ratio *driven, const quell_ratio *othe
 {
     double low = driven->frequency_hz[0], high = driven->frequency_hz[driven->bins - 1];
     add(to, "No shaper is in effect on axis %c: from %.0f to %.0f Hz both sides are alike within %s dB.", "xyz"[driven->axis], low,
-        high, quell_number_fixed(fmax(of->scatter_db, 0.1), 1).text);
+        high, quell_number_fixed(fmax(of->candidate[0].misfit_db, 0.1), 1).text);
+    if (of->candidate[0].misfit_db > MOVED * of->scatter_db)
+        add(to, " They differ in narrow stretches, as where a mode has moved.");
     if (other != NULL)
         add(to, " Nor is one on axis %c, as far as that was moved.", "xyz"[other->axis]);
 }
@@ -221,6 +225,8 @@ quell_status identify_words(const quell_ratio *driven, const quell_ratio *other,
         say_what_runs(out, &verdict);
         if (options->expected != NULL)
             say_expected(out, options->expected, &verdict);
+        if (out->candidate[0].misfit_db > MOVED * out->scatter_db)
+            add(&verdict, " In narrow stretches the ratio is off by more than that, as where a mode has moved between the sides.");
     } else if (out->in_effect == QUELL_TELLS_NO) {
         say_not_in_effect(driven, other, out, &verdict);
     } else {
