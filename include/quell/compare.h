@@ -228,4 +228,35 @@ typedef struct quell_identify_options {
 quell_status quell_identify(const quell_ratio *driven, const quell_ratio *other, const quell_identify_options *options,
                             quell_arena *arena, quell_identification *out, quell_error *err);
 
+/** How the measured ratio agrees with a shaper that is said to be in effect. */
+typedef enum quell_agreement {
+    QUELL_APPLIED_WORKS,         /**< "works-as-predicted" */
+    QUELL_APPLIED_NOT_IN_EFFECT, /**< "not-in-effect" */
+    QUELL_APPLIED_WRONG_AXIS,    /**< "wrong-axis": not on the driven one, but on the other */
+    QUELL_APPLIED_ELSEWHERE,     /**< "notch-elsewhere": the same shaper at another frequency */
+    QUELL_APPLIED_MODE_MOVED,    /**< "mode-moved": the shaper works, but the machine's mode is elsewhere than before */
+    QUELL_APPLIED_DIFFERS,       /**< "differs": something acts, and it is not this shaper */
+    QUELL_APPLIED_UNCLEAR        /**< "unclear" */
+} quell_agreement;
+
+typedef struct quell_applied {
+    quell_agreement agreement;
+    double misfit_db;        /**< rms of measured / predicted where the prediction is above the floor */
+    double scale, scale_ci95[2]; /**< frequency at which it acts by the one it was made for; NaN unless it acts */
+    double mode_hz;          /**< strongest mode before; NaN if none is known. At its frequency: */
+    double mode_predicted_db, mode_measured_db, mode_residual; /**< the ratio, and V, which is what is left after the motion */
+    double moved_hz;         /**< where that mode is after, for QUELL_APPLIED_MODE_MOVED; else NaN */
+    const char *text;        /**< sentences */
+    size_t bins;             /**< series for a plot, dB against Hz */
+    const double *frequency_hz, *measured_db, *low_db, *high_db, *predicted_db;
+} quell_applied;
+
+/** The word of an agreement, as above. */
+const char *quell_agreement_word(quell_agreement agreement);
+
+/** Holds a shaper against the ratio. other: of the other axis, or NULL; before: modes of the before side, or NULL. What it points to
+    lives in arena. QUELL_OK; QUELL_E_MEMORY. out untouched on failure. */
+quell_status quell_applied_judge(const quell_ratio *driven, const quell_ratio *other, const quell_shaper *shaper,
+                                 const quell_modes *before, quell_arena *arena, quell_applied *out, quell_error *err);
+
 #endif

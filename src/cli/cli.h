@@ -37,6 +37,13 @@ typedef struct cli_options {
 
     cli_list at; /* shaper: HZ:ZETA */
 
+    const char *applied; /* compare: the shaper said to be in effect */
+
+    struct {
+        cli_list on;
+        const char *expected;
+    } identify;
+
     struct {
         cli_list band;
         double tick_s, impulses, smooth;
@@ -90,7 +97,7 @@ typedef struct cli_command {
 } cli_command;
 
 extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_compare,
-    cli_simulate;
+    cli_identify, cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);
 
