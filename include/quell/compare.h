@@ -118,7 +118,7 @@ quell_status quell_sides_differ(const quell_side *before, const quell_side *afte
         E_on(f) = g integral E_off(u) |H(u)|^2 |W(f - u)|^2 du + noise,       g: how much more motion there was
 
     For a motion that is repeated (a sweep, stops) this is exact and holds for harmonics of strokes and for what rings on
-    from one stroke to the next: the squared short-time transform, summed over a Hann window that steps by a quarter, is the
+    from one stroke to the next: the squared short-time transform, summed over a Hann window that steps by an eighth, is the
     energy spectrum convolved with |W|^2. Recordings are padded with zeros so that their ends count in full. For random motion that is
     not repeated both sides scatter by chi-square. Source: derived (P. Flandrin, Time-Frequency/Time-Scale Analysis, 1999,
     has the marginals of spectrograms; from memory).
@@ -140,7 +140,7 @@ typedef struct quell_ratio {
     double bin_hz;
     double correlation;          /**< bins that count as one: 1 + 2 sum rho^2_m of the window */
     double off_level;            /**< mean energy density of the off side over the bins, (m/s2)^2 s/Hz */
-    double motion;               /**< seconds of motion on the on side by those of the off side; 1 if not known */
+    double motion;               /**< seconds of motion on the on side by those of the off side; 1 if not known or nearly so */
     double rate_relative_error;  /**< of frequencies, from the intervals of both rates: half of 95 % */
     double grid_low_hz, grid_step_hz; /**< frequencies at which |H|^2 is wanted */
     size_t grid, taps;

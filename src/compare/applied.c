@@ -153,12 +153,20 @@ static quell_status try_other(const quell_ratio *other, const quell_shaper *shap
     return QUELL_OK;
 }
 
+/* Are half of all bins near what the work's signal predicts? Random motion that is not repeated is allowed its own scatter. */
+static bool scatters_little(const applied_state *state, double gain_ln)
+{
+    const quell_ratio *ratio = state->work.ratio;
+    double limit = fmax(DIFFERS_DB / DB, 2 * sqrt(2 / ratio->dof_on + 2 / ratio->dof_off));
+    return sqrt(fit_scatter2(&state->work, gain_ln, 1)) < limit;
+}
+
 /* Of the deviances: does it act, and where? */
 static void judge(applied_state *state, const quell_mode *mode, quell_applied *out)
 {
     factor_fit at = best_factor(state, scaled, NULL, SCALE_MOST, SCALE_STEP);
-    double misfit = (deviance_scaled(state, 1, &state->gain_ln), misfit_db(state)), limit = fmax(DIFFERS_DB, 3 * DB * sqrt(state->work.scatter2));
-    out->misfit_db = misfit;
+    deviance_scaled(state, 1, &state->gain_ln);
+    out->misfit_db = misfit_db(state);
     if (state->none < fmin(state->as_is, at.deviance) + TELLS) {
         out->agreement = state->none < state->as_is - TELLS ? QUELL_APPLIED_NOT_IN_EFFECT : QUELL_APPLIED_UNCLEAR;
         return;
@@ -167,16 +175,20 @@ static void judge(applied_state *state, const quell_mode *mode, quell_applied *o
     out->scale_ci95[0] = at.ci95[0];
     out->scale_ci95[1] = at.ci95[1];
     bool elsewhere = at.deviance < state->as_is - TELLS && fabs(log(at.factor)) > SCALE_MATTERS;
-    deviance_scaled(state, elsewhere ? at.factor : 1, &state->gain_ln);
-    bool fits = misfit_db(state) < limit;
-    out->agreement = !fits ? QUELL_APPLIED_DIFFERS : elsewhere ? QUELL_APPLIED_ELSEWHERE : QUELL_APPLIED_WORKS;
-    if (elsewhere || mode == NULL || isnan(mode->participation))
-        return;
-    factor_fit moved = best_factor(state, deviance_moved, mode, MOVE_MOST, MOVE_STEP);
-    if (moved.deviance < state->as_is - TELLS && fabs(log(moved.factor)) > MOVE_MATTERS && misfit_db(state) < limit) {
-        out->agreement = QUELL_APPLIED_MODE_MOVED;
-        out->moved_hz = mode->frequency_hz * moved.factor;
+    if (mode != NULL && !isnan(mode->participation)) {
+        factor_fit moved = best_factor(state, deviance_moved, mode, MOVE_MOST, MOVE_STEP);
+        double gain_ln = state->gain_ln, least = elsewhere ? at.deviance : state->as_is;
+        deviance_moved(state, mode, moved.factor, &gain_ln);
+        if (moved.deviance < least - TELLS && fabs(log(moved.factor)) > MOVE_MATTERS && scatters_little(state, gain_ln)) {
+            out->agreement = QUELL_APPLIED_MODE_MOVED;
+            out->moved_hz = mode->frequency_hz * moved.factor;
+            return;
+        }
     }
+    deviance_scaled(state, elsewhere ? at.factor : 1, &state->gain_ln);
+    out->agreement = !scatters_little(state, state->gain_ln) ? QUELL_APPLIED_DIFFERS
+                     : elsewhere                             ? QUELL_APPLIED_ELSEWHERE
+                                                             : QUELL_APPLIED_WORKS;
 }
 
 /* ---------------------------------------------------------------- series and words */

@@ -4,13 +4,11 @@
 #include <math.h>
 
 #define SCAN_STEP 0.015   /* of ln frequency */
-#define SCAN_BELOW 0.5    /* of the lowest frequency with signal */
-#define SCAN_ABOVE 3.0    /* of the highest */
 #define GOLDEN 0.3819660112501051
 
 enum { LINE_STEPS = 9, DAMPING_STEPS = 10 };
 
-static const double scan_damping[] = {0.05, 0, 0.12, 0.2};
+static const double scan_damping[] = {0.05, 0.15};
 
 bool fit_design(const fit_family *family, double hz, double zeta, quell_shaper *out)
 {
@@ -27,10 +25,8 @@ static double deviance_at(fit_work *work, const quell_shaper *unit, double hz, d
     return fit_deviance(work, &scaled, gain_ln);
 }
 
-fit_point fit_family_scan(fit_work *work, const fit_family *family)
+fit_point fit_family_scan(fit_work *work, const fit_family *family, double low_hz, double high_hz)
 {
-    const quell_ratio *ratio = work->ratio;
-    double low_hz = SCAN_BELOW * ratio->frequency_hz[0], high_hz = SCAN_ABOVE * ratio->frequency_hz[ratio->bins - 1];
     fit_point best = {.deviance = HUGE_VAL};
     size_t dampings = family->smooth ? 1 : sizeof scan_damping / sizeof scan_damping[0];
     for (size_t d = 0; d < dampings; d++) {

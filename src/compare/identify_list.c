@@ -34,16 +34,24 @@ static bool make_jacobian(const quell_ratio *ratio, jacobian *out)
 static void differentiate(const quell_ratio *ratio, const quell_shaper *list, jacobian *out)
 {
     size_t n = list->count;
+    double complex e[IMPULSES_MOST], step[IMPULSES_MOST];
+    for (size_t i = 0; i < n; i++) {
+        e[i] = cexp(-j * QUELL_TAU * ratio->grid_low_hz * list->time_s[i]);
+        step[i] = cexp(-j * QUELL_TAU * ratio->grid_step_hz * list->time_s[i]);
+    }
     for (size_t k = 0; k < ratio->grid; k++) {
-        double w = QUELL_TAU * (ratio->grid_low_hz + (double)k * ratio->grid_step_hz);
-        double complex e[IMPULSES_MOST], whole = 0;
+        double w = QUELL_TAU * (ratio->grid_low_hz + (double)k * ratio->grid_step_hz), re = 0, im = 0;
         for (size_t i = 0; i < n; i++) {
-            e[i] = cexp(-j * w * list->time_s[i]);
-            whole += list->amplitude[i] * e[i];
+            re += list->amplitude[i] * creal(e[i]);
+            im += list->amplitude[i] * cimag(e[i]);
         }
-        for (size_t i = 1; i < n; i++) {
-            out->power[i - 1][k] = 2 * creal(conj(whole) * (e[i] - e[0]));
-            out->power[n - 2 + i][k] = 2 * creal(conj(whole) * (-j * w) * e[i]) * list->amplitude[i];
+        for (size_t i = 1; i < n; i++) { /* Re(conj(H) z) = re Re z + im Im z; -j e = Im e - j Re e */
+            out->power[i - 1][k] = 2 * (re * (creal(e[i]) - creal(e[0])) + im * (cimag(e[i]) - cimag(e[0])));
+            out->power[n - 2 + i][k] = 2 * w * list->amplitude[i] * (re * cimag(e[i]) - im * creal(e[i]));
+        }
+        for (size_t i = 0; i < n; i++) {
+            double c = creal(e[i]), s = cimag(e[i]), a = creal(step[i]), b = cimag(step[i]);
+            e[i] = (c * a - s * b) + j * (c * b + s * a);
         }
     }
     for (size_t p = 0; p < 2 * (n - 1); p++)

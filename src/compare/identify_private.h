@@ -55,8 +55,8 @@ typedef struct fit_point {
     double hz, zeta, gain_ln, deviance;
 } fit_point;
 
-/* From a scan of all frequencies. */
-fit_point fit_family_scan(fit_work *work, const fit_family *family);
+/* From a scan of frequencies, in steps that are coarse. */
+fit_point fit_family_scan(fit_work *work, const fit_family *family, double low_hz, double high_hz);
 /* From there, to the best. */
 fit_point fit_family_refine(fit_work *work, const fit_family *family, fit_point start);
 

@@ -4,8 +4,12 @@
 #include <math.h>
 #include <string.h>
 
-enum { ROUNDS = 3, TOLERANCE_STEPS = 9 };
+enum { IN_VAIN_MOST = 2, /* sizes of lists in a row that explain no more */
+       ROUNDS = 3, TOLERANCE_STEPS = 9 };
 
+#define SCAN_BELOW 0.5      /* of the lowest frequency with signal */
+#define SCAN_ABOVE 3.0      /* of the highest */
+#define SCAN_NEAR 0.1
 #define SCAN_SCATTER 0.2    /* of ln ratio: steps of the scan are coarse */
 #define FIRST_SCATTER 0.05
 #define SCAN_WITHIN 150.0   /* of the best deviance in the scan; the others are out */
@@ -112,15 +116,21 @@ static void fit_lists(identify_state *state)
             fit_design(&of->family, of->point.hz, of->point.zeta, &seed[seeds]))
             seeds++;
     }
-    quell_shaper smaller;
+    quell_shaper smaller, best;
+    double gain_ln, each = log(fit_count(&state->work));
+    size_t parameters, in_vain = 0;
+    double bic = best_so_far(state, &best, &gain_ln, &parameters) + (double)(parameters - 1) * each;
     quell_shaper_identity(&smaller);
-    for (size_t n = 2; n <= IDENTIFY_LIST_MOST; n++) {
+    for (size_t n = 2; n <= IDENTIFY_LIST_MOST && in_vain < IN_VAIN_MOST; n++) {
         state->list[n] = smaller;
         state->list_deviance[n] = fit_list_best(&state->work, n, seed, seeds, &smaller, &state->list[n], &state->list_gain_ln[n]);
         if (!isfinite(state->list_deviance[n]))
             break;
         state->lists = n;
         smaller = state->list[n];
+        double with = state->list_deviance[n] + (double)(2 * (n - 1)) * each;
+        in_vain = with < bic - QUELL_BIC_TELLS ? 0 : in_vain + 1;
+        bic = fmin(bic, with);
         progress(state, 0.6 + 0.1 * (double)(n - 1));
     }
     prune_lists(state);
@@ -188,13 +198,27 @@ static void drop_hopeless(identify_state *state)
     }
 }
 
+/* All frequencies for the first V of a family; for its others those near what that has found. */
+static void scan_families(identify_state *state)
+{
+    const quell_ratio *ratio = state->work.ratio;
+    for (size_t i = 0; i < state->trials; i++) {
+        identify_trial *of = &state->trial[i];
+        const identify_trial *before = i > 0 && strcmp(of->id, state->trial[i - 1].id) == 0 ? &state->trial[i - 1] : NULL;
+        double low_hz = SCAN_BELOW * ratio->frequency_hz[0], high_hz = SCAN_ABOVE * ratio->frequency_hz[ratio->bins - 1];
+        if (before != NULL && before->point.found) {
+            low_hz = before->point.hz * (1 - SCAN_NEAR);
+            high_hz = before->point.hz * (1 + SCAN_NEAR);
+        }
+        of->point = fit_family_scan(&state->work, &of->family, low_hz, high_hz);
+        progress(state, 0.4 * (double)(i + 1) / (double)state->trials);
+    }
+}
+
 void identify_search(identify_state *state)
 {
     fit_set_scatter(&state->work, SCAN_SCATTER * SCAN_SCATTER);
-    for (size_t i = 0; i < state->trials; i++) {
-        state->trial[i].point = fit_family_scan(&state->work, &state->trial[i].family);
-        progress(state, 0.4 * (double)(i + 1) / (double)state->trials);
-    }
+    scan_families(state);
     drop_hopeless(state);
     fit_set_scatter(&state->work, FIRST_SCATTER * FIRST_SCATTER);
     fit_none(state);

@@ -174,7 +174,7 @@ static void say_numbers_entered(const quell_identification *of, const quell_expe
     if (of->uses_damping == QUELL_TELLS_NO)
         add(to, " It does not use the damping ratio of %s entered.", quell_number_short(zeta, 4).text);
     else if (of->uses_damping == QUELL_TELLS_YES && zeta > 0)
-        add(to, " It uses the damping ratio entered.");
+        add(to, " Its damping ratio agrees with the one entered.");
 }
 
 static void say_expected(const quell_identification *of, const quell_expected *expected, words *to)

@@ -6,7 +6,8 @@
 #include <string.h>
 
 enum {
-    FINER = 4,         /* the off side is seen this much more finely: what |H|^2 weighs within a bin */
+    FINER = 8,         /* the off side is seen this much more finely: what |H|^2 weighs within a bin */
+    FOLD = 2,          /* |H|^2 is wanted at every second of its bins, straight between */
     KERNEL_BINS = 6,   /* of the Hann window's own bins to each side: beyond it is 67 dB down */
     LEAST_BINS = 12,
     MOST_BINS = 320,   /* the lowest with signal: where shapers act */
@@ -16,6 +17,7 @@ enum {
 #define SEGMENT_S 1.0
 #define SIGNAL_OVER_NOISE 20.0  /* 13 dB */
 #define SIGNAL_OF_LARGEST 1e-5  /* 50 dB */
+#define MOTION_PLAIN 1.3
 #define LINE_OVER_NOISE 8.0     /* a density at rest that much over the white level is a line */
 #define LOW_BINS 4.0            /* what a window spreads out from 0 Hz */
 #define HIGH_OF_RATE 0.2         /* beyond, what a sensor folds back is not the command's any more */
@@ -28,14 +30,14 @@ static const double complex j = (double complex)I;
 typedef struct side_energy {
     size_t bins;
     double bin_hz, dof, seconds, motion_s, rate_error;
-    double noise; /* white, as energy density */
+    double noise; /* white, as energy density; set once both sides are known */
     double *energy;
     double rho2;  /* 1 + 2 sum rho^2_m */
 } side_energy;
 
 static size_t segment_samples(double segment_s, double rate_hz)
 {
-    return 4 * (size_t)(segment_s * rate_hz / 4 + 0.5);
+    return 8 * (size_t)(segment_s * rate_hz / 8 + 0.5);
 }
 
 /* Linear between bins: rates that differ by a trifle must not put a bin's power into its neighbour. */
@@ -70,13 +72,11 @@ static double rate_error(const quell_recording *recording)
     return width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;
 }
 
-static void add_recording(side_energy *out, const quell_side *side, size_t axis, const ratio_spectrum *made, bool fine)
+static void add_recording(side_energy *out, const quell_side *side, const ratio_spectrum *made, bool fine)
 {
-    double noise = side->fitness->noise_mps2_per_rthz[axis];
     out->dof += made->spectrum.dof;
     out->seconds += made->seconds;
     out->motion_s += side->fitness->motion_s;
-    out->noise += isfinite(noise) ? noise * noise * made->seconds : 0;
     out->rate_error = fmax(out->rate_error, rate_error(side->recording));
     for (size_t i = 0; i < out->bins; i++)
         out->energy[i] += (fine ? energy_at : log_energy_at)(made, (double)i * out->bin_hz);
@@ -108,28 +108,39 @@ static quell_status side_measure(const quell_side *side, size_t count, size_t ax
             for (size_t m = 1; m <= QUELL_SPECTRUM_LAGS; m++)
                 out->rho2 += 2 * made.spectrum.bin_correlation[m];
         }
-        add_recording(out, &side[r], axis, &made, finer > 1);
+        add_recording(out, &side[r], &made, finer > 1);
     }
     return QUELL_OK;
 }
 
-/* Energy of lines at rest on the on side's bins: added to `noise`. */
-static quell_status add_lines(const quell_side *side, size_t count, size_t axis, double segment_s, const side_energy *on,
-                              quell_arena *arena, double *noise, quell_error *err)
+/* The sensor's white noise, (m/s2)^2/Hz: the least of all recordings. A shaper's notch in a sweep passes for a rest, in which
+   there is more than noise. */
+static double least_noise(const quell_side *side, size_t count, size_t axis, double least)
+{
+    for (size_t r = 0; r < count; r++) {
+        double noise = side[r].fitness->noise_mps2_per_rthz[axis];
+        if (isfinite(noise))
+            least = fmin(least, noise * noise);
+    }
+    return least;
+}
+
+/* Energy of lines at rest on the on side's bins, from the rests of the off side: added to `noise`. */
+static quell_status add_lines(const quell_side *off, size_t count, size_t axis, double segment_s, double white,
+                              const side_energy *on, quell_arena *arena, double *noise, quell_error *err)
 {
     for (size_t r = 0; r < count; r++) {
         quell_spectrum rest;
         bool found;
-        size_t segment = segment_samples(segment_s, side[r].recording->rate_hz);
-        quell_status status = ratio_rest(&side[r], axis, segment, arena, &rest, &found, err);
+        size_t segment = segment_samples(segment_s, off[r].recording->rate_hz);
+        quell_status status = ratio_rest(&off[r], axis, segment, arena, &rest, &found, err);
         if (status != QUELL_OK)
             return status;
-        double seconds = (double)side[r].recording->samples / side[r].recording->rate_hz;
+        double seconds = on->seconds / (double)count;
         ratio_spectrum at_rest = {.spectrum = rest, .energy_s = seconds};
-        double white = side[r].fitness->noise_mps2_per_rthz[axis];
         for (size_t i = 0; found && i < on->bins; i++) {
             double line = energy_at(&at_rest, (double)i * on->bin_hz);
-            if (line > LINE_OVER_NOISE * white * white * seconds)
+            if (line > LINE_OVER_NOISE * white * seconds)
                 noise[i] += line;
         }
     }
@@ -150,14 +161,19 @@ static double kernel(double x)
     return w * w;
 }
 
-/* Weights of a bin over the grid, from the off side's energy less its noise. Returns the off side's energy through the window. */
+/* Weights of a bin over `taps` points of the grid from `first` on, from the off side's energy less its noise. Returns the off
+   side's energy through the window. */
 static double weigh_bin(const side_energy *fine, double hz, double kernel_s, size_t first, size_t taps, double *weight)
 {
     double sum = 0, norm = 0;
-    for (size_t t = 0; t < taps; t++) {
-        double k = kernel(((double)(first + t) * fine->bin_hz - hz) * kernel_s);
-        weight[t] = k * (fine->energy[first + t] - fine->noise);
-        sum += weight[t];
+    for (size_t t = 0; t <= FOLD * (taps - 1); t++) {
+        size_t bin = FOLD * first + t;
+        double k = kernel(((double)bin * fine->bin_hz - hz) * kernel_s), w = k * (fine->energy[bin] - fine->noise);
+        double beyond = (double)(t % FOLD) / FOLD;
+        weight[t / FOLD] += (1 - beyond) * w;
+        if (beyond > 0)
+            weight[t / FOLD + 1] += beyond * w;
+        sum += w;
         norm += k;
     }
     for (size_t t = 0; t < taps && sum > 0; t++)
@@ -169,7 +185,8 @@ static quell_status weigh_all(const side_energy *fine, const side_energy *on, do
                               quell_ratio *out, double **off, quell_error *err)
 {
     const double kernel_s = segment_s / sqrt(1 - 1.0 / (FINER * FINER)); /* what the finer window has not smeared yet */
-    size_t bins = out->bins, reach = (size_t)ceil(KERNEL_BINS / (kernel_s * fine->bin_hz));
+    const double step_hz = FOLD * fine->bin_hz;
+    size_t bins = out->bins, reach = (size_t)ceil(KERNEL_BINS / (kernel_s * step_hz));
     out->taps = 2 * reach + 1;
     size_t *first = QUELL_NEW(arena, size_t, bins);
     double *weight = QUELL_NEW(arena, double, bins * out->taps);
@@ -178,8 +195,8 @@ static quell_status weigh_all(const side_energy *fine, const side_energy *on, do
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the ratio of %zu bins", bins);
     for (size_t i = 0; i < bins; i++) {
         double hz = (double)i * on->bin_hz;
-        size_t middle = (size_t)(hz / fine->bin_hz + 0.5);
-        if (middle < reach || middle + reach >= fine->bins)
+        size_t middle = (size_t)(hz / step_hz + 0.5);
+        if (middle < reach || FOLD * (middle + reach) >= fine->bins)
             continue; /* off stays 0: no signal */
         first[i] = middle - reach;
         (*off)[i] = weigh_bin(fine, hz, kernel_s, first[i], out->taps, weight + i * out->taps);
@@ -229,8 +246,8 @@ static void cut_grid(quell_ratio *out, bin_arrays *to, const side_energy *fine)
     size_t begin = to->first[0], end = to->first[out->bins - 1] + out->taps;
     for (size_t i = 0; i < out->bins; i++)
         to->first[i] -= begin;
-    out->grid_low_hz = (double)begin * fine->bin_hz;
-    out->grid_step_hz = fine->bin_hz;
+    out->grid_step_hz = FOLD * fine->bin_hz;
+    out->grid_low_hz = (double)begin * out->grid_step_hz;
     out->grid = end - begin;
 }
 
@@ -258,6 +275,13 @@ static quell_status select_bins(quell_ratio *out, const side_energy *fine, const
     out->first = to.first;
     out->weight = to.weight;
     return QUELL_OK;
+}
+
+/* How much longer the on side moves, where that is plain: a shaper's notch in a sweep passes for a rest. */
+static double motion_ratio(const side_energy *off, const side_energy *on)
+{
+    double ratio = off->motion_s > 0 && on->motion_s > 0 ? on->motion_s / off->motion_s : 1;
+    return fabs(log(ratio)) > log(MOTION_PLAIN) ? ratio : 1;
 }
 
 static quell_status check(const quell_side *off, size_t off_count, const quell_side *on, size_t on_count, double segment_s,
@@ -291,13 +315,17 @@ quell_status quell_ratio_measure(const quell_side *off, size_t off_count, const 
         status = side_measure(on, on_count, axis, segment_s, 1, arena, &coarse, err);
     if (status != QUELL_OK)
         return status;
+    double white = least_noise(off, off_count, axis, least_noise(on, on_count, axis, HUGE_VAL));
+    white = isfinite(white) ? white : 0;
+    fine.noise = white * fine.seconds;
+    coarse.noise = white * coarse.seconds;
     quell_ratio made = {.axis = axis,
                         .bins = coarse.bins,
                         .bin_hz = coarse.bin_hz,
                         .correlation = coarse.rho2,
                         .dof_on = coarse.dof,
                         .dof_off = FINER * fine.dof,
-                        .motion = fine.motion_s > 0 && coarse.motion_s > 0 ? coarse.motion_s / fine.motion_s : 1,
+                        .motion = motion_ratio(&fine, &coarse),
                         .rate_relative_error = hypot(fine.rate_error, coarse.rate_error)};
     status = weigh_all(&fine, &coarse, segment_s, arena, &made, &at_off, err);
     double *noise = QUELL_NEW(arena, double, coarse.bins);
@@ -306,7 +334,7 @@ quell_status quell_ratio_measure(const quell_side *off, size_t off_count, const 
     for (size_t i = 0; status == QUELL_OK && i < coarse.bins; i++)
         noise[i] = coarse.noise;
     if (status == QUELL_OK)
-        status = add_lines(on, on_count, axis, segment_s, &coarse, arena, noise, err);
+        status = add_lines(off, off_count, axis, segment_s, white, &coarse, arena, noise, err);
     bool asked = band_hz != NULL && (band_hz[0] != 0 || band_hz[1] != 0);
     const double range_hz[2] = {fmax(asked ? band_hz[0] : 0, LOW_BINS * coarse.bin_hz),
                                 fmin(asked ? band_hz[1] : HUGE_VAL, HIGH_OF_RATE * off[0].recording->rate_hz)};

@@ -102,12 +102,12 @@ static void judge(const quell_identification *id, const entered *of, tally *to, 
         to->reading_wrong++;
     if (id->uses_damping == QUELL_TELLS_NOT)
         to->damping_cannot++;
-    else if ((id->uses_damping == QUELL_TELLS_YES) == (of->zeta == of->used_zeta))
+    else if (id->uses_damping == QUELL_TELLS_YES ? held_zeta : of->zeta != of->used_zeta) /* "agrees" is no more than that */
         to->damping_right++;
     else
         to->damping_wrong++;
-    if (to->reading_wrong + to->damping_wrong > 0 && what[0] == '\0')
-        snprintf(what, 40, "%s", held_f ? "" : "f not held");
+    if (!held_f && what[0] == '\0')
+        snprintf(what, 40, "f not held");
 }
 
 static bool try_one(size_t kind, const entered *of, const quell_machine *machine, uint64_t seed, quell_random *random, tally *to)

@@ -34,6 +34,7 @@
     X(study_bound)                                                                                           \
     X(modes_study)                                                                                           \
     X(compare)                                                                                               \
+    X(identify)                                                                                              \
     X(ingest_clock)                                                                                          \
     X(ingest_timeline)                                                                                       \
     X(ingest_shift)                                                                                          \
