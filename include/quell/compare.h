@@ -124,9 +124,12 @@ quell_status quell_sides_differ(const quell_side *before, const quell_side *afte
     has the marginals of spectrograms; from memory).
 
     Errors of the ratio are relative, sqrt(v), found from the recordings and at least QUELL_RATIO_SCATTER_MIN; absolute,
-    QUELL_RATIO_FLOOR: what machines that are nearly linear add to a notch; and those of the sensor's noise, known from rest. */
+    QUELL_RATIO_FLOOR: what machines that are nearly linear add to a notch; those of the sensor's noise, known from rest; and beside
+    modes, which are not quite where they were when the other side was recorded: QUELL_RATIO_DRIFT times the slope of the off side's
+    density, d ln E / d ln f. */
 #define QUELL_RATIO_SCATTER_MIN 0.02
 #define QUELL_RATIO_FLOOR 1e-3
+#define QUELL_RATIO_DRIFT 0.003 /**< of frequencies: our own judgement of two runs, one straight after the other */
 
 /** On one axis. Arrays have `bins` entries and live in the arena it was made in. */
 typedef struct quell_ratio {
@@ -136,6 +139,7 @@ typedef struct quell_ratio {
     const double *ratio;         /**< E_on / E_off through the same window, the sensor's noise in the former included */
     const double *noise;         /**< share of the ratio that is the sensor's noise, where |H| is 1 */
     const double *noise_off;     /**< the same of the off side */
+    const double *slope;         /**< |d ln E_off / d ln f|, the steeper side */
     double dof_on, dof_off;      /**< of the noise */
     double bin_hz;
     double correlation;          /**< bins that count as one: 1 + 2 sum rho^2_m of the window */

@@ -223,7 +223,7 @@ const cli_command cli_identify = {
         "A program of test motion that is run twice tells most; a sweep is best. Do not touch the machine in between. Random "
         "motion that is not repeated tells less.\n"
         "misfit is how far the measured ratio is from the fitted one, rms; BIC counts from the best: a difference below 6 tells "
-        "nothing.",
+        "nothing. The numbers of a shaper without an interval are rough: it is far behind.",
     .example = "  quell identify before-x.csv.gz --on after-x.csv.gz --axis x --expected ei:60.8:0.047:0.05\n"
                "  quell identify off.csv --on on.csv --machine machine.ini --plot ratio.png\n",
     .group = groups,

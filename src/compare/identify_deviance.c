@@ -34,7 +34,7 @@ quell_status fit_work_make(fit_work *out, const quell_ratio *ratio, quell_arena 
     if (out->power == NULL || out->signal == NULL || out->off_variance == NULL || out->measured_ln == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a fit to %zu bins", ratio->bins);
     for (size_t i = 0; i < ratio->bins; i++)
-        out->off_variance[i] = noise_variance(ratio->noise_off[i], 1, ratio->dof_off);
+        out->off_variance[i] = noise_variance(ratio->noise_off[i], 1, ratio->dof_off) + pow(QUELL_RATIO_DRIFT * ratio->slope[i], 2);
     fit_set_scatter(out, 0.05 * 0.05);
     return QUELL_OK;
 }

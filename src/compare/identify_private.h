@@ -12,7 +12,7 @@ typedef struct fit_work {
     double scatter2;      /* v */
     double *power;        /* grid */
     double *signal;       /* bins */
-    double *off_variance; /* bins: of the off side's noise */
+    double *off_variance; /* bins: of the off side's noise, and of modes that drift */
     double offset;        /* added to ratios before their logarithm: floor / sqrt(v) */
     double *measured_ln;  /* bins: ln(ratio + offset) */
 } fit_work;

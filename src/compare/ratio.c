@@ -209,9 +209,17 @@ static quell_status weigh_all(const side_energy *fine, const side_energy *on, do
 /* ---------------------------------------------------------------- bins with signal */
 
 typedef struct bin_arrays {
-    double *hz, *ratio, *noise, *noise_off, *weight;
+    double *hz, *ratio, *noise, *noise_off, *slope, *weight;
     size_t *first;
 } bin_arrays;
+
+/* How steep the off side is at a bin, per ln f: of the steeper side, as a peak is flat at its top alone. */
+static double slope_at(const double *off, size_t bin)
+{
+    double below = bin > 0 && off[bin - 1] > 0 ? fabs(log(off[bin] / off[bin - 1])) : 0;
+    double above = off[bin + 1] > 0 ? fabs(log(off[bin + 1] / off[bin])) : 0;
+    return (double)bin * fmax(below, above);
+}
 
 /* Keeps the bins with signal, moved to the front of the arrays. */
 static void keep_bins(quell_ratio *out, bin_arrays *to, const side_energy *fine, const side_energy *on, const double *off,
@@ -231,6 +239,7 @@ static void keep_bins(quell_ratio *out, bin_arrays *to, const side_energy *fine,
         to->ratio[kept] = on->energy[i] / off[i];
         to->noise[kept] = noise[i] / off[i];
         to->noise_off[kept] = fine->noise / off[i];
+        to->slope[kept] = i + 1 < bins ? slope_at(off, i) : 0;
         to->first[kept] = to->first[i];
         memmove(to->weight + kept * out->taps, to->weight + i * out->taps, out->taps * sizeof *to->weight);
         level += off[i];
@@ -255,9 +264,10 @@ static quell_status select_bins(quell_ratio *out, const side_energy *fine, const
                                 const double *noise, const double range_hz[2], quell_arena *arena, quell_error *err)
 {
     bin_arrays to = {QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins),
-                     QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins * out->taps),
-                     QUELL_NEW(arena, size_t, out->bins)};
-    if (to.hz == NULL || to.ratio == NULL || to.noise == NULL || to.noise_off == NULL || to.weight == NULL || to.first == NULL)
+                     QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins),
+                     QUELL_NEW(arena, double, out->bins * out->taps), QUELL_NEW(arena, size_t, out->bins)};
+    if (to.hz == NULL || to.ratio == NULL || to.noise == NULL || to.noise_off == NULL || to.slope == NULL ||
+        to.weight == NULL || to.first == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the ratio of %zu bins", out->bins);
     memcpy(to.first, out->first, out->bins * sizeof *to.first);
     memcpy(to.weight, out->weight, out->bins * out->taps * sizeof *to.weight);
@@ -272,6 +282,7 @@ static quell_status select_bins(quell_ratio *out, const side_energy *fine, const
     out->ratio = to.ratio;
     out->noise = to.noise;
     out->noise_off = to.noise_off;
+    out->slope = to.slope;
     out->first = to.first;
     out->weight = to.weight;
     return QUELL_OK;

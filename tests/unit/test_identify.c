@@ -228,8 +228,8 @@ static const struct {
     quell_reading reading; /* UNKNOWN: must not be told */
     quell_tells damping;
 } told[] = {
-    {"zv:40:0.08", "zv:40:0.08", "zv", QUELL_TELLS_YES, QUELL_NATURAL, QUELL_TELLS_YES},
-    {"zv:40.12861:0.08", "zv:40:0.08", "zv", QUELL_TELLS_NO, QUELL_DAMPED, QUELL_TELLS_YES},
+    {"zv:40:0.12", "zv:40:0.12", "zv", QUELL_TELLS_YES, QUELL_NATURAL, QUELL_TELLS_YES},
+    {"zv:40.2911:0.12", "zv:40:0.12", "zv", QUELL_TELLS_NO, QUELL_DAMPED, QUELL_TELLS_YES},
     {"zv:40:0.1", "zv:40:0.05", "zv", QUELL_TELLS_NO, QUELL_NATURAL, QUELL_TELLS_NO},
     {"ei:45:0.06:0.07", "zvd:45:0.06", "ei", QUELL_TELLS_NO, QUELL_READING_UNKNOWN, QUELL_TELLS_NOT},
     {"spline2:50:0.02", "spline2:50:0.02", "spline2", QUELL_TELLS_YES, QUELL_READING_UNKNOWN, QUELL_TELLS_NOT},
