@@ -7,6 +7,7 @@
 enum { IN_VAIN_MOST = 2, /* sizes of lists in a row that explain no more */
        ROUNDS = 3, TOLERANCE_STEPS = 9 };
 
+#define TOLERANCE_MATTERS FIT_95 /* a V out of the usual ones must explain that much more */
 #define SCAN_BELOW 0.5      /* of the lowest frequency with signal */
 #define SCAN_ABOVE 3.0      /* of the highest */
 #define SCAN_NEAR 0.1
@@ -136,7 +137,7 @@ static void fit_lists(identify_state *state)
     prune_lists(state);
 }
 
-/* The best family, if it has a V of its own and a list of as many impulses does better: its V fitted, too. */
+/* The best family, if it has a V that nobody states: its V fitted, too. */
 static void free_tolerance(identify_state *state)
 {
     const identify_trial *best = NULL;
@@ -147,11 +148,6 @@ static void free_tolerance(identify_state *state)
     const quell_machine *machine = state->options->machine;
     if (best == NULL || best->family.own != NULL || (best->family.built_in->flags & QUELL_FAMILY_TOLERANCE) == 0 ||
         (machine != NULL && !isnan(machine->controller.tolerance)) || state->trials == IDENTIFY_FAMILIES_MOST)
-        return;
-    double list = HUGE_VAL;
-    for (size_t n = 3; n <= state->lists; n++)
-        list = fmin(list, state->list_deviance[n]);
-    if (list > best->point.deviance - QUELL_BIC_TELLS)
         return;
     identify_trial with = *best;
     with.parameters = 3;
@@ -173,7 +169,7 @@ static void free_tolerance(identify_state *state)
         else
             low = x[0];
     }
-    if (with.point.deviance < best->point.deviance - QUELL_BIC_TELLS)
+    if (with.point.deviance < best->point.deviance - TOLERANCE_MATTERS)
         state->trial[state->trials++] = with;
 }
 
