@@ -144,7 +144,7 @@ typedef struct quell_ratio {
     double bin_hz;
     double correlation;          /**< bins that count as one: 1 + 2 sum rho^2_m of the window */
     double off_level;            /**< mean energy density of the off side over the bins, (m/s2)^2 s/Hz */
-    double motion;               /**< seconds of motion on the on side by those of the off side; 1 if not known or nearly so */
+    double motion;               /**< length of the on side by that of the off side; 1 within 30 % */
     double rate_relative_error;  /**< of frequencies, from the intervals of both rates: half of 95 % */
     double grid_low_hz, grid_step_hz; /**< frequencies at which |H|^2 is wanted */
     size_t grid, taps;

@@ -9,6 +9,7 @@
 
 /* The motion is meant to be the same; no ratio says so as plainly as its user. */
 #define GAIN_SPREAD 0.5 /* of ln gain: 2 dB */
+#define GAIN_MOST 1.6   /* 7 dB: beyond, it is not the same motion */
 
 #define ABOVE_FLOOR 30.0 /* where the scatter is looked for: 15 dB */
 
@@ -64,12 +65,15 @@ double fit_residual(const fit_work *work, size_t bin, double gain, double *varia
     return work->measured_ln[bin] - log(whole + work->offset);
 }
 
-/* The gain by weighted steps: the weights of Student's t. */
-static double best_gain(const fit_work *work, double gain_ln)
+/* The gain by weighted steps: the weights of Student's t. Always from where it is meant to be, as far bins have little weight and
+   a step from elsewhere may end elsewhere. */
+static double best_gain(const fit_work *work)
 {
+    const double meant = log(work->ratio->motion);
+    double gain_ln = meant;
     for (size_t step = 0; step < GAIN_STEPS; step++) {
         double gain = exp(gain_ln), prior = work->ratio->correlation / (GAIN_SPREAD * GAIN_SPREAD);
-        double sum = (log(work->ratio->motion) - gain_ln) * prior, weights = prior;
+        double sum = (meant - gain_ln) * prior, weights = prior;
         for (size_t i = 0; i < work->ratio->bins; i++) {
             double variance, residual = fit_residual(work, i, gain, &variance);
             double weight = (TAIL + 1) / (TAIL * variance + residual * residual);
@@ -77,7 +81,7 @@ static double best_gain(const fit_work *work, double gain_ln)
             weights += weight;
         }
         double change = sum / weights;
-        gain_ln += change;
+        gain_ln = fmax(meant - GAIN_MOST, fmin(meant + GAIN_MOST, gain_ln + change));
         if (fabs(change) < GAIN_CLOSE * sqrt(work->scatter2))
             break;
     }
@@ -86,7 +90,7 @@ static double best_gain(const fit_work *work, double gain_ln)
 
 double fit_deviance_of_signal(fit_work *work, double *gain_ln)
 {
-    *gain_ln = best_gain(work, *gain_ln);
+    *gain_ln = best_gain(work);
     double gain = exp(*gain_ln), sum = 0, product = 1;
     for (size_t i = 0; i < work->ratio->bins; i++) {
         double variance, residual = fit_residual(work, i, gain, &variance);

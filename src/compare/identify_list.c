@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { IMPULSES_MOST = 5, FREE_MOST = 2 * (IMPULSES_MOST - 1), STEPS_MOST = 30, INSERTIONS = 14, KEPT = 3 };
+enum { IMPULSES_MOST = 5, FREE_MOST = 2 * (IMPULSES_MOST - 1), STEPS_MOST = 30, INSERTIONS = 14, KEPT = 5, GRID_MOST = 40 };
 
 #define APART_S 2e-4 /* impulses nearer than this are one */
 
@@ -192,6 +192,24 @@ static void keep(start best[KEPT], const quell_shaper *list, double deviance, do
     best[at] = (start){deviance, gain_ln, *list};
 }
 
+/* Two and three impulses on a grid of times, fine enough for the highest frequency: what they are started from. */
+static void keep_grid(fit_work *work, size_t count, start best[KEPT])
+{
+    static const double amplitudes[2][2] = {{1.0 / 3, 1.0 / 3}, {0.25, 0.25}};
+    const quell_ratio *ratio = work->ratio;
+    double high_hz = ratio->frequency_hz[ratio->bins - 1], low_hz = fmax(ratio->frequency_hz[0], high_hz / 20), gain_ln = 0;
+    double last_s = 0.8 / low_hz, step_s = fmax(0.4 / high_hz, last_s / GRID_MOST);
+    for (double a = step_s; a < last_s; a += step_s)
+        for (double b = count == 3 ? a + step_s : last_s; b < last_s + step_s / 2; b += step_s)
+            for (size_t k = 0; k < 2; k++) {
+                const double *share = amplitudes[k];
+                quell_shaper list = {.count = count, .amplitude = {1 - share[0] - share[1], share[0], share[1]}, .time_s = {0, a, b}};
+                if (count == 2)
+                    list.amplitude[0] = 1 - share[0];
+                keep(best, &list, fit_deviance(work, &list, &gain_ln), gain_ln);
+            }
+}
+
 double fit_list_best(fit_work *work, size_t count, const quell_shaper *seed, size_t seeds, const quell_shaper *smaller,
                      quell_shaper *out, double *gain_ln)
 {
@@ -214,6 +232,8 @@ double fit_list_best(fit_work *work, size_t count, const quell_shaper *seed, siz
                 keep(best, &list, fit_deviance(work, &list, &gain), gain);
         }
     }
+    if (count <= 3)
+        keep_grid(work, count, best);
     double least = HUGE_VAL;
     for (size_t i = 0; i < KEPT && isfinite(best[i].deviance); i++) {
         double deviance = fit_list_improve(work, &best[i].list, &best[i].gain_ln);

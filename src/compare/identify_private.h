@@ -22,8 +22,8 @@ quell_status fit_work_make(fit_work *out, const quell_ratio *ratio, quell_arena 
 /* Sets v and what follows from it. */
 void fit_set_scatter(fit_work *work, double scatter2);
 
-/* -2 ln likelihood of the bins, up to a constant, with the gain that makes it least (given: *gain_ln is where to start, and
-   gets it); Student's t of five degrees of freedom, so that a line or two says little. Correlated bins count as one. */
+/* -2 ln likelihood of the bins, up to a constant, with the gain that makes it least, which *gain_ln gets; Student's t of five
+   degrees of freedom, so that a line or two says little. Correlated bins count as one. */
 double fit_deviance(fit_work *work, const quell_shaper *shaper, double *gain_ln);
 /* The same once work->signal is made. */
 double fit_deviance_of_signal(fit_work *work, double *gain_ln);

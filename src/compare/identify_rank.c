@@ -35,6 +35,19 @@ static void add_none(identify_state *state, quell_identification *out)
     fill_common(state, to, state->none_deviance, state->none_gain_ln);
 }
 
+/* Either way round explains as much; shapers for damped modes begin with the larger one. */
+static void turn_larger_first(quell_shaper *list)
+{
+    size_t last = list->count - 1;
+    const quell_shaper was = *list;
+    if (fabs(was.amplitude[0]) >= fabs(was.amplitude[last]))
+        return;
+    for (size_t i = 0; i <= last; i++) {
+        list->amplitude[i] = was.amplitude[last - i];
+        list->time_s[i] = was.time_s[last] - was.time_s[last - i];
+    }
+}
+
 static void add_lists(identify_state *state, quell_identification *out)
 {
     static const char *const titles[] = {"", "", "2 impulses", "3 impulses", "4 impulses", "5 impulses"};
@@ -42,6 +55,7 @@ static void add_lists(identify_state *state, quell_identification *out)
         quell_identified *to = &out->candidate[out->count++];
         *to = (quell_identified){
             .shaper = state->list[n], .family_id = "impulses", .title = titles[n], .parameters = 2 * (n - 1)};
+        turn_larger_first(&to->shaper);
         fill_common(state, to, state->list_deviance[n], state->list_gain_ln[n]);
     }
 }

@@ -29,7 +29,7 @@ static const double complex j = (double complex)I;
 /* A side's energy density on the first recording's bins, and its noise. */
 typedef struct side_energy {
     size_t bins;
-    double bin_hz, dof, seconds, motion_s, rate_error;
+    double bin_hz, dof, seconds, rate_error;
     double noise; /* white, as energy density; set once both sides are known */
     double *energy;
     double rho2;  /* 1 + 2 sum rho^2_m */
@@ -76,7 +76,6 @@ static void add_recording(side_energy *out, const quell_side *side, const ratio_
 {
     out->dof += made->spectrum.dof;
     out->seconds += made->seconds;
-    out->motion_s += side->fitness->motion_s;
     out->rate_error = fmax(out->rate_error, rate_error(side->recording));
     for (size_t i = 0; i < out->bins; i++)
         out->energy[i] += (fine ? energy_at : log_energy_at)(made, (double)i * out->bin_hz);
@@ -288,10 +287,11 @@ static quell_status select_bins(quell_ratio *out, const side_energy *fine, const
     return QUELL_OK;
 }
 
-/* How much longer the on side moves, where that is plain: a shaper's notch in a sweep passes for a rest. */
+/* How much longer the on side was recorded, where that is plain. What was found to be motion in it is no measure: under a shaper a
+   sweep passes for a rest in places. */
 static double motion_ratio(const side_energy *off, const side_energy *on)
 {
-    double ratio = off->motion_s > 0 && on->motion_s > 0 ? on->motion_s / off->motion_s : 1;
+    double ratio = on->seconds / off->seconds;
     return fabs(log(ratio)) > log(MOTION_PLAIN) ? ratio : 1;
 }
 
