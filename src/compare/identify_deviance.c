@@ -31,8 +31,11 @@ quell_status fit_work_make(fit_work *out, const quell_ratio *ratio, quell_arena 
                       .power = QUELL_NEW(arena, double, ratio->grid),
                       .signal = QUELL_NEW(arena, double, ratio->bins),
                       .off_variance = QUELL_NEW(arena, double, ratio->bins),
-                      .measured_ln = QUELL_NEW(arena, double, ratio->bins)};
-    if (out->power == NULL || out->signal == NULL || out->off_variance == NULL || out->measured_ln == NULL)
+                      .measured_ln = QUELL_NEW(arena, double, ratio->bins),
+                      .scratch = QUELL_NEW(arena, double, 2 * ratio->bins),
+                      .slopes = QUELL_NEW(arena, double, FIT_FREE_MOST * (ratio->grid + ratio->bins))};
+    if (out->power == NULL || out->signal == NULL || out->off_variance == NULL || out->measured_ln == NULL ||
+        out->scratch == NULL || out->slopes == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a fit to %zu bins", ratio->bins);
     for (size_t i = 0; i < ratio->bins; i++)
         out->off_variance[i] = noise_variance(ratio->noise_off[i], 1, ratio->dof_off) + pow(QUELL_RATIO_DRIFT * ratio->slope[i], 2);
@@ -117,9 +120,7 @@ double fit_scatter2(const fit_work *work, double gain_ln, size_t parameters)
 {
     const double least = QUELL_RATIO_SCATTER_MIN * QUELL_RATIO_SCATTER_MIN;
     size_t bins = work->ratio->bins, counted = 0;
-    double *square = quell_memory_get(2 * bins * sizeof *square), low = least, high = 4;
-    if (square == NULL)
-        return work->scatter2;
+    double *square = work->scratch, low = least, high = 4;
     fit_work tried = *work;
     tried.measured_ln = square + bins;
     for (int step = 0; step < 40; step++) {
@@ -137,6 +138,5 @@ double fit_scatter2(const fit_work *work, double gain_ln, size_t parameters)
         else
             high = tried.scatter2;
     }
-    quell_memory_free(square);
     return counted > 0 ? fmax(least, sqrt(low * high)) : work->scatter2;
 }

@@ -8,33 +8,33 @@
 #include <math.h>
 #include <string.h>
 
-enum { IMPULSES_MOST = 5, FREE_MOST = 2 * (IMPULSES_MOST - 1), STEPS_MOST = 30, INSERTIONS = 14, KEPT = 5, GRID_MOST = 40 };
+enum { STEPS_MOST = 30, INSERTIONS = 14, KEPT = 5, GRID_MOST = 40 };
 
 #define APART_S 2e-4 /* impulses nearer than this are one */
 
 static const double complex j = (double complex)I;
 
 typedef struct jacobian {
-    double *power[FREE_MOST]; /* of |H|^2 on the grid */
-    double *row[FREE_MOST];   /* of the signal at the bins */
-    double *room;
+    double *power[FIT_FREE_MOST]; /* of |H|^2 on the grid */
+    double *row[FIT_FREE_MOST];   /* of the signal at the bins */
 } jacobian;
 
-static bool make_jacobian(const quell_ratio *ratio, jacobian *out)
+static jacobian jacobian_in(const fit_work *work)
 {
-    out->room = quell_memory_get(FREE_MOST * (ratio->grid + ratio->bins) * sizeof(double));
-    for (size_t p = 0; out->room != NULL && p < FREE_MOST; p++) {
-        out->power[p] = out->room + p * (ratio->grid + ratio->bins);
-        out->row[p] = out->power[p] + ratio->grid;
+    jacobian out;
+    const quell_ratio *ratio = work->ratio;
+    for (size_t p = 0; p < FIT_FREE_MOST; p++) {
+        out.power[p] = work->slopes + p * (ratio->grid + ratio->bins);
+        out.row[p] = out.power[p] + ratio->grid;
     }
-    return out->room != NULL;
+    return out;
 }
 
 /* Free are the amplitudes of all but the first, then their times. */
-static void differentiate(const quell_ratio *ratio, const quell_shaper *list, jacobian *out)
+static void differentiate(const quell_ratio *ratio, const quell_shaper *list, const jacobian *out)
 {
     size_t n = list->count;
-    double complex e[IMPULSES_MOST], step[IMPULSES_MOST];
+    double complex e[FIT_LIST_MOST], step[FIT_LIST_MOST];
     for (size_t i = 0; i < n; i++) {
         e[i] = cexp(-j * QUELL_TAU * ratio->grid_low_hz * list->time_s[i]);
         step[i] = cexp(-j * QUELL_TAU * ratio->grid_step_hz * list->time_s[i]);
@@ -65,7 +65,7 @@ static void normal_equations(const fit_work *work, const jacobian *of, size_t fr
     memset(matrix, 0, n * n * sizeof *matrix);
     memset(right, 0, n * sizeof *right);
     for (size_t i = 0; i < work->ratio->bins; i++) {
-        double variance, residual = fit_residual(work, i, gain, &variance), slope[FREE_MOST + 1];
+        double variance, residual = fit_residual(work, i, gain, &variance), slope[FIT_FREE_MOST + 1];
         double weight = 6 / (5 * variance + residual * residual), signal = fmax(work->signal[i], 1e-12);
         double whole = gain * signal + work->ratio->noise[i] + work->offset;
         for (size_t p = 0; p < free; p++)
@@ -100,18 +100,18 @@ static bool step_list(const quell_shaper *from, const double *change, quell_shap
 
 double fit_list_improve(fit_work *work, quell_shaper *list, double *gain_ln)
 {
-    jacobian of;
+    const jacobian of = jacobian_in(work);
     double least = fit_deviance(work, list, gain_ln), damping = 1e-2;
     size_t free = 2 * (list->count - 1), n = free + 1;
-    if (free == 0 || free > FREE_MOST || !make_jacobian(work->ratio, &of))
+    if (free == 0 || free > FIT_FREE_MOST)
         return least;
     for (size_t step = 0; step < STEPS_MOST && damping < 1e6; step++) {
-        double matrix[(FREE_MOST + 1) * (FREE_MOST + 1)], right[FREE_MOST + 1], change[FREE_MOST + 1];
+        double matrix[(FIT_FREE_MOST + 1) * (FIT_FREE_MOST + 1)], right[FIT_FREE_MOST + 1], change[FIT_FREE_MOST + 1];
         differentiate(work->ratio, list, &of);
         normal_equations(work, &of, free, exp(*gain_ln), matrix, right);
         double before = least;
         for (; damping < 1e6; damping *= 8) {
-            double damped[(FREE_MOST + 1) * (FREE_MOST + 1)];
+            double damped[(FIT_FREE_MOST + 1) * (FIT_FREE_MOST + 1)];
             memcpy(damped, matrix, sizeof damped);
             for (size_t p = 0; p < n; p++)
                 damped[p * n + p] *= 1 + damping;
@@ -132,7 +132,6 @@ double fit_list_improve(fit_work *work, quell_shaper *list, double *gain_ln)
             break;
         fit_deviance(work, list, gain_ln);
     }
-    quell_memory_free(of.room);
     return fit_deviance(work, list, gain_ln);
 }
 

@@ -6,6 +6,8 @@
 
 #define FIT_95 3.841458821 /* of chi2(1) */
 
+enum { FIT_LIST_MOST = 5, FIT_FREE_MOST = 2 * (FIT_LIST_MOST - 1) }; /* impulses of a list, and what is free in it */
+
 /* A ratio and what is needed to try shapers on it. */
 typedef struct fit_work {
     const quell_ratio *ratio;
@@ -15,6 +17,8 @@ typedef struct fit_work {
     double *off_variance; /* bins: of the off side's noise, and of modes that drift */
     double offset;        /* added to ratios before their logarithm: floor / sqrt(v) */
     double *measured_ln;  /* bins: ln(ratio + offset) */
+    double *scratch;      /* two of bins */
+    double *slopes;       /* of grid and bins each, as many as a list has free numbers */
 } fit_work;
 
 quell_status fit_work_make(fit_work *out, const quell_ratio *ratio, quell_arena *arena, quell_error *err);
@@ -90,7 +94,7 @@ double fit_list_best(fit_work *work, size_t count, const quell_shaper *seed, siz
 
 /* ---------------------------------------------------------------- the search */
 
-enum { IDENTIFY_FAMILIES_MOST = 64, IDENTIFY_LIST_MOST = 5 };
+enum { IDENTIFY_FAMILIES_MOST = 64 };
 
 /* A family with a V, and its fit. */
 typedef struct identify_trial {
@@ -108,8 +112,8 @@ typedef struct identify_state {
     size_t trials;
     identify_trial trial[IDENTIFY_FAMILIES_MOST];
     size_t lists;
-    quell_shaper list[IDENTIFY_LIST_MOST + 1];
-    double list_deviance[IDENTIFY_LIST_MOST + 1], list_gain_ln[IDENTIFY_LIST_MOST + 1];
+    quell_shaper list[FIT_LIST_MOST + 1];
+    double list_deviance[FIT_LIST_MOST + 1], list_gain_ln[FIT_LIST_MOST + 1];
     double none_deviance, none_gain_ln;
 } identify_state;
 

@@ -122,7 +122,7 @@ static void fit_lists(identify_state *state)
     size_t parameters, in_vain = 0;
     double bic = best_so_far(state, &best, &gain_ln, &parameters) + (double)(parameters - 1) * each;
     quell_shaper_identity(&smaller);
-    for (size_t n = 2; n <= IDENTIFY_LIST_MOST && in_vain < IN_VAIN_MOST; n++) {
+    for (size_t n = 2; n <= FIT_LIST_MOST && in_vain < IN_VAIN_MOST; n++) {
         state->list[n] = smaller;
         state->list_deviance[n] = fit_list_best(&state->work, n, seed, seeds, &smaller, &state->list[n], &state->list_gain_ln[n]);
         if (!isfinite(state->list_deviance[n]))

@@ -18,133 +18,8 @@ enum {
 #define SIGNAL_OVER_NOISE 20.0  /* 13 dB */
 #define SIGNAL_OF_LARGEST 1e-5  /* 50 dB */
 #define MOTION_PLAIN 1.3
-#define LINE_OVER_NOISE 8.0     /* a density at rest that much over the white level is a line */
 #define LOW_BINS 4.0            /* what a window spreads out from 0 Hz */
 #define HIGH_OF_RATE 0.2         /* beyond, what a sensor folds back is not the command's any more */
-
-static const double complex j = (double complex)I;
-
-/* ---------------------------------------------------------------- sides */
-
-/* A side's energy density on the first recording's bins, and its noise. */
-typedef struct side_energy {
-    size_t bins;
-    double bin_hz, dof, seconds, rate_error;
-    double noise; /* white, as energy density; set once both sides are known */
-    double *energy;
-    double rho2;  /* 1 + 2 sum rho^2_m */
-} side_energy;
-
-static size_t segment_samples(double segment_s, double rate_hz)
-{
-    return 8 * (size_t)(segment_s * rate_hz / 8 + 0.5);
-}
-
-/* Linear between bins: rates that differ by a trifle must not put a bin's power into its neighbour. */
-static double energy_at(const ratio_spectrum *of, double hz)
-{
-    double at = hz / of->spectrum.bin_hz;
-    size_t bin = (size_t)at;
-    if (bin + 1 >= of->spectrum.bins)
-        return 0;
-    double share = at - (double)bin;
-    const double *density = of->spectrum.asd_m2ps3[0];
-    return of->energy_s * ((1 - share) * density[bin] + share * density[bin + 1]);
-}
-
-/* Geometric where it is steep, as beside a mode. */
-static double log_energy_at(const ratio_spectrum *of, double hz)
-{
-    double at = hz / of->spectrum.bin_hz;
-    size_t bin = (size_t)at;
-    if (bin + 1 >= of->spectrum.bins)
-        return 0;
-    double share = at - (double)bin;
-    const double *density = of->spectrum.asd_m2ps3[0];
-    if (!(density[bin] > 0) || !(density[bin + 1] > 0))
-        return 0;
-    return of->energy_s * exp((1 - share) * log(density[bin]) + share * log(density[bin + 1]));
-}
-
-static double rate_error(const quell_recording *recording)
-{
-    double width_hz = recording->rate_ci95_hz[1] - recording->rate_ci95_hz[0];
-    return width_hz > 0 ? width_hz / 2 / recording->rate_hz : 0;
-}
-
-static void add_recording(side_energy *out, const quell_side *side, const ratio_spectrum *made, bool fine)
-{
-    out->dof += made->spectrum.dof;
-    out->seconds += made->seconds;
-    out->rate_error = fmax(out->rate_error, rate_error(side->recording));
-    for (size_t i = 0; i < out->bins; i++)
-        out->energy[i] += (fine ? energy_at : log_energy_at)(made, (double)i * out->bin_hz);
-}
-
-static quell_status side_measure(const quell_side *side, size_t count, size_t axis, double segment_s, size_t finer,
-                                 quell_arena *arena, side_energy *out, quell_error *err)
-{
-    *out = (side_energy){0};
-    for (size_t r = 0; r < count; r++) {
-        const quell_recording *recording = side[r].recording;
-        if (axis >= recording->axes || recording->accel_mps2[axis] == NULL)
-            return quell_fail(err, QUELL_E_USAGE, "axis %zu is missing: a recording has %zu axes", axis + 1, recording->axes);
-        if (fabs(recording->rate_hz - side[0].recording->rate_hz) > 0.01 * side[0].recording->rate_hz)
-            return quell_fail(err, QUELL_E_DATA, "recordings of one side run at %.1f and %.1f Hz, want the same within 1 %%",
-                              side[0].recording->rate_hz, recording->rate_hz);
-        size_t segment = segment_samples(segment_s, recording->rate_hz);
-        ratio_spectrum made;
-        quell_status status = ratio_energy(recording, axis, finer * segment, segment, arena, &made, err);
-        if (status != QUELL_OK)
-            return status;
-        if (r == 0) {
-            out->bins = made.spectrum.bins;
-            out->bin_hz = made.spectrum.bin_hz;
-            out->energy = QUELL_NEW(arena, double, out->bins);
-            if (out->energy == NULL)
-                return quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu bins", out->bins);
-            out->rho2 = 1;
-            for (size_t m = 1; m <= QUELL_SPECTRUM_LAGS; m++)
-                out->rho2 += 2 * made.spectrum.bin_correlation[m];
-        }
-        add_recording(out, &side[r], &made, finer > 1);
-    }
-    return QUELL_OK;
-}
-
-/* The sensor's white noise, (m/s2)^2/Hz: the least of all recordings. A shaper's notch in a sweep passes for a rest, in which
-   there is more than noise. */
-static double least_noise(const quell_side *side, size_t count, size_t axis, double least)
-{
-    for (size_t r = 0; r < count; r++) {
-        double noise = side[r].fitness->noise_mps2_per_rthz[axis];
-        if (isfinite(noise))
-            least = fmin(least, noise * noise);
-    }
-    return least;
-}
-
-/* Energy of lines at rest on the on side's bins, from the rests of the off side: added to `noise`. */
-static quell_status add_lines(const quell_side *off, size_t count, size_t axis, double segment_s, double white,
-                              const side_energy *on, quell_arena *arena, double *noise, quell_error *err)
-{
-    for (size_t r = 0; r < count; r++) {
-        quell_spectrum rest;
-        bool found;
-        size_t segment = segment_samples(segment_s, off[r].recording->rate_hz);
-        quell_status status = ratio_rest(&off[r], axis, segment, arena, &rest, &found, err);
-        if (status != QUELL_OK)
-            return status;
-        double seconds = on->seconds / (double)count;
-        ratio_spectrum at_rest = {.spectrum = rest, .energy_s = seconds};
-        for (size_t i = 0; found && i < on->bins; i++) {
-            double line = energy_at(&at_rest, (double)i * on->bin_hz);
-            if (line > LINE_OVER_NOISE * white * seconds)
-                noise[i] += line;
-        }
-    }
-    return QUELL_OK;
-}
 
 /* ---------------------------------------------------------------- what a bin sees */
 
@@ -162,7 +37,7 @@ static double kernel(double x)
 
 /* Weights of a bin over `taps` points of the grid from `first` on, from the off side's energy less its noise. Returns the off
    side's energy through the window. */
-static double weigh_bin(const side_energy *fine, double hz, double kernel_s, size_t first, size_t taps, double *weight)
+static double weigh_bin(const ratio_side *fine, double hz, double kernel_s, size_t first, size_t taps, double *weight)
 {
     double sum = 0, norm = 0;
     for (size_t t = 0; t <= FOLD * (taps - 1); t++) {
@@ -180,7 +55,7 @@ static double weigh_bin(const side_energy *fine, double hz, double kernel_s, siz
     return sum / norm;
 }
 
-static quell_status weigh_all(const side_energy *fine, const side_energy *on, double segment_s, quell_arena *arena,
+static quell_status weigh_all(const ratio_side *fine, const ratio_side *on, double segment_s, quell_arena *arena,
                               quell_ratio *out, double **off, quell_error *err)
 {
     const double kernel_s = segment_s / sqrt(1 - 1.0 / (FINER * FINER)); /* what the finer window has not smeared yet */
@@ -221,7 +96,7 @@ static double slope_at(const double *off, size_t bin)
 }
 
 /* Keeps the bins with signal, moved to the front of the arrays. */
-static void keep_bins(quell_ratio *out, bin_arrays *to, const side_energy *fine, const side_energy *on, const double *off,
+static void keep_bins(quell_ratio *out, bin_arrays *to, const ratio_side *fine, const ratio_side *on, const double *off,
                       const double *noise, const double range_hz[2])
 {
     double largest = 0, level = 0;
@@ -249,7 +124,7 @@ static void keep_bins(quell_ratio *out, bin_arrays *to, const side_energy *fine,
 }
 
 /* The grid needs to reach only as far as the bins that are kept. */
-static void cut_grid(quell_ratio *out, bin_arrays *to, const side_energy *fine)
+static void cut_grid(quell_ratio *out, bin_arrays *to, const ratio_side *fine)
 {
     size_t begin = to->first[0], end = to->first[out->bins - 1] + out->taps;
     for (size_t i = 0; i < out->bins; i++)
@@ -259,7 +134,7 @@ static void cut_grid(quell_ratio *out, bin_arrays *to, const side_energy *fine)
     out->grid = end - begin;
 }
 
-static quell_status select_bins(quell_ratio *out, const side_energy *fine, const side_energy *on, const double *off,
+static quell_status select_bins(quell_ratio *out, const ratio_side *fine, const ratio_side *on, const double *off,
                                 const double *noise, const double range_hz[2], quell_arena *arena, quell_error *err)
 {
     bin_arrays to = {QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins),
@@ -289,7 +164,7 @@ static quell_status select_bins(quell_ratio *out, const side_energy *fine, const
 
 /* How much longer the on side was recorded, where that is plain. What was found to be motion in it is no measure: under a shaper a
    sweep passes for a rest in places. */
-static double motion_ratio(const side_energy *off, const side_energy *on)
+static double motion_ratio(const ratio_side *off, const ratio_side *on)
 {
     double ratio = on->seconds / off->seconds;
     return fabs(log(ratio)) > log(MOTION_PLAIN) ? ratio : 1;
@@ -319,14 +194,14 @@ quell_status quell_ratio_measure(const quell_side *off, size_t off_count, const 
     quell_status status = check(off, off_count, on, on_count, segment_s, err);
     if (status != QUELL_OK)
         return status;
-    side_energy fine, coarse;
+    ratio_side fine, coarse;
     double *at_off;
-    status = side_measure(off, off_count, axis, segment_s, FINER, arena, &fine, err);
+    status = ratio_side_measure(off, off_count, axis, segment_s, FINER, arena, &fine, err);
     if (status == QUELL_OK)
-        status = side_measure(on, on_count, axis, segment_s, 1, arena, &coarse, err);
+        status = ratio_side_measure(on, on_count, axis, segment_s, 1, arena, &coarse, err);
     if (status != QUELL_OK)
         return status;
-    double white = least_noise(off, off_count, axis, least_noise(on, on_count, axis, HUGE_VAL));
+    double white = ratio_least_noise(off, off_count, axis, ratio_least_noise(on, on_count, axis, HUGE_VAL));
     white = isfinite(white) ? white : 0;
     fine.noise = white * fine.seconds;
     coarse.noise = white * coarse.seconds;
@@ -345,7 +220,7 @@ quell_status quell_ratio_measure(const quell_side *off, size_t off_count, const 
     for (size_t i = 0; status == QUELL_OK && i < coarse.bins; i++)
         noise[i] = coarse.noise;
     if (status == QUELL_OK)
-        status = add_lines(off, off_count, axis, segment_s, white, &coarse, arena, noise, err);
+        status = ratio_add_lines(off, off_count, axis, segment_s, white, &coarse, arena, noise, err);
     bool asked = band_hz != NULL && (band_hz[0] != 0 || band_hz[1] != 0);
     const double range_hz[2] = {fmax(asked ? band_hz[0] : 0, LOW_BINS * coarse.bin_hz),
                                 fmin(asked ? band_hz[1] : HUGE_VAL, HIGH_OF_RATE * off[0].recording->rate_hz)};
@@ -354,45 +229,4 @@ quell_status quell_ratio_measure(const quell_side *off, size_t off_count, const 
     if (status == QUELL_OK)
         *out = made;
     return status;
-}
-
-/* ---------------------------------------------------------------- what a shaper would show */
-
-void ratio_power(const quell_ratio *ratio, const quell_shaper *shaper, double *power)
-{
-    double complex turn[QUELL_SHAPER_MAX], step[QUELL_SHAPER_MAX];
-    for (size_t i = 0; i < shaper->count; i++) {
-        turn[i] = shaper->amplitude[i] * cexp(-j * QUELL_TAU * ratio->grid_low_hz * shaper->time_s[i]);
-        step[i] = cexp(-j * QUELL_TAU * ratio->grid_step_hz * shaper->time_s[i]);
-    }
-    for (size_t k = 0; k < ratio->grid; k++) {
-        double re = 0, im = 0;
-        for (size_t i = 0; i < shaper->count; i++) {
-            double c = creal(turn[i]), s = cimag(turn[i]), a = creal(step[i]), b = cimag(step[i]);
-            re += c;
-            im += s;
-            turn[i] = (c * a - s * b) + j * (c * b + s * a);
-        }
-        power[k] = re * re + im * im;
-    }
-}
-
-void ratio_smear(const quell_ratio *ratio, const double *power, double *signal)
-{
-    for (size_t i = 0; i < ratio->bins; i++)
-        signal[i] = quell_dot(ratio->weight + i * ratio->taps, power + ratio->first[i], ratio->taps);
-}
-
-quell_status quell_ratio_predict(const quell_ratio *ratio, const quell_shaper *shaper, double gain, double *predicted,
-                                 quell_error *err)
-{
-    double *power = quell_memory_get(ratio->grid * sizeof *power);
-    if (power == NULL)
-        return quell_fail(err, QUELL_E_MEMORY, "out of memory for a response");
-    ratio_power(ratio, shaper, power);
-    ratio_smear(ratio, power, predicted);
-    for (size_t i = 0; i < ratio->bins; i++)
-        predicted[i] = gain * predicted[i] + ratio->noise[i];
-    quell_memory_free(power);
-    return QUELL_OK;
 }

@@ -362,6 +362,30 @@ START_TEST(a_changed_machine_is_no_shaper)
 }
 END_TEST
 
+/* Nothing in the search itself may run out: then its result would be another one. */
+START_TEST(failing_memory_leaves_the_identification_alone)
+{
+    static const double narrow_hz[2] = {20, 70};
+    quell_side off = record(short_sweep(), "none", 1), on = record(short_sweep(), "zv:40:0.05", 2);
+    quell_ratio ratio;
+    ck_assert_int_eq(quell_ratio_measure(&off, 1, &on, 1, 0, 0, narrow_hz, arena, &ratio, NULL), QUELL_OK);
+    quell_status status = QUELL_E_MEMORY;
+    size_t n = 1;
+    for (; status != QUELL_OK && n < 30; n++) {
+        quell_arena *small = quell_arena_create((size_t)1 << 24);
+        quell_identification *id = QUELL_NEW(arena, quell_identification, 1);
+        id->count = 77;
+        quell_memory_fail_at(n);
+        status = quell_identify(&ratio, NULL, NULL, small, id, NULL);
+        quell_memory_fail_at(0);
+        ck_assert(status == QUELL_OK ? strcmp(id->candidate[0].family_id, "zv") == 0 : status == QUELL_E_MEMORY && id->count == 77);
+        quell_arena_destroy(small);
+    }
+    ck_assert_int_eq(status, QUELL_OK);
+    ck_assert_uint_gt(n, 1);
+}
+END_TEST
+
 START_TEST(what_was_entered_is_read_in_the_controllers_terms)
 {
     quell_expected expected;
@@ -473,6 +497,7 @@ Suite *suite_identify(void)
         tcase_add_test(cases, a_shaper_on_the_other_axis_is_found_there);
         tcase_add_test(cases, a_changed_machine_is_no_shaper);
     }
+    tcase_add_test(cases, failing_memory_leaves_the_identification_alone);
     tcase_add_test(cases, what_was_entered_is_read_in_the_controllers_terms);
     tcase_add_loop_test(cases, agreement_with_the_applied_shaper_is_told, 0, ROWS(applied));
     tcase_add_test(cases, an_applied_shaper_on_the_wrong_axis_is_told);
