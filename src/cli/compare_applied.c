@@ -56,7 +56,10 @@ void compare_applied_json(quell_json *json, json_t *in, const compare_applied *o
     quell_json_text(json, object, "agreement", quell_agreement_word(result->agreement));
     quell_json_number(json, object, "misfit_db", result->misfit_db, "");
     quell_json_number(json, object, "frequency_scale", result->scale, "the shaper does not act");
-    quell_json_interval(json, object, "frequency_scale_ci95", result->scale_ci95);
+    if (isfinite(result->scale))
+        quell_json_interval(json, object, "frequency_scale_ci95", result->scale_ci95);
+    else
+        quell_json_null(json, object, "frequency_scale_ci95", "the shaper does not act");
     quell_json_number(json, object, "mode_hz", result->mode_hz, "no mode before is known");
     quell_json_number(json, object, "mode_predicted_db", result->mode_predicted_db, "no mode before is known");
     quell_json_number(json, object, "mode_measured_db", result->mode_measured_db, "no mode before is known");

@@ -3,7 +3,6 @@
 #include "compare/identify_private.h"
 
 #include <math.h>
-#include <string.h>
 
 #define TELLS 10.0       /* of deviance */
 #define SCALE_MOST 0.35  /* of ln frequency, to each side */
@@ -161,6 +160,40 @@ static bool scatters_little(const applied_state *state, double gain_ln)
     return sqrt(fit_scatter2(&state->work, gain_ln, 1)) < limit;
 }
 
+/* The fit anew with no more scatter than it leaves itself. */
+static factor_fit fit_again(applied_state *state, deviance_of of, const quell_mode *mode, factor_fit found, double most, double step)
+{
+    double gain_ln;
+    of(state, mode, found.factor, &gain_ln);
+    double scatter2 = fit_scatter2(&state->work, gain_ln, 2);
+    if (scatter2 >= state->work.scatter2)
+        return found;
+    fit_set_scatter(&state->work, scatter2);
+    return best_factor(state, of, mode, most, step);
+}
+
+/* Has the mode moved? That must explain the ratio better than `least`, and leave little of it. */
+static bool judge_mode(applied_state *state, const quell_mode *mode, double least, quell_applied *out)
+{
+    if (mode == NULL || isnan(mode->participation))
+        return false;
+    factor_fit moved = best_factor(state, deviance_moved, mode, MOVE_MOST, MOVE_STEP);
+    double gain_ln;
+    deviance_moved(state, mode, moved.factor, &gain_ln);
+    if (!(moved.deviance < least - TELLS) || !(fabs(log(moved.factor)) > MOVE_MATTERS) || !scatters_little(state, gain_ln))
+        return false;
+    out->agreement = QUELL_APPLIED_MODE_MOVED;
+    out->moved_hz = mode->frequency_hz * moved.factor;
+    return true;
+}
+
+static void keep_scale(const factor_fit *at, quell_applied *out)
+{
+    out->scale = at->factor;
+    out->scale_ci95[0] = at->ci95[0];
+    out->scale_ci95[1] = at->ci95[1];
+}
+
 /* Of the deviances: does it act, and where? */
 static void judge(applied_state *state, const quell_mode *mode, quell_applied *out)
 {
@@ -171,19 +204,13 @@ static void judge(applied_state *state, const quell_mode *mode, quell_applied *o
         out->agreement = state->none < state->as_is - TELLS ? QUELL_APPLIED_NOT_IN_EFFECT : QUELL_APPLIED_UNCLEAR;
         return;
     }
-    out->scale = at.factor;
-    out->scale_ci95[0] = at.ci95[0];
-    out->scale_ci95[1] = at.ci95[1];
+    keep_scale(&at, out);
     bool elsewhere = at.deviance < state->as_is - TELLS && fabs(log(at.factor)) > SCALE_MATTERS;
-    if (mode != NULL && !isnan(mode->participation)) {
-        factor_fit moved = best_factor(state, deviance_moved, mode, MOVE_MOST, MOVE_STEP);
-        double gain_ln = state->gain_ln, least = elsewhere ? at.deviance : state->as_is;
-        deviance_moved(state, mode, moved.factor, &gain_ln);
-        if (moved.deviance < least - TELLS && fabs(log(moved.factor)) > MOVE_MATTERS && scatters_little(state, gain_ln)) {
-            out->agreement = QUELL_APPLIED_MODE_MOVED;
-            out->moved_hz = mode->frequency_hz * moved.factor;
-            return;
-        }
+    if (judge_mode(state, mode, elsewhere ? at.deviance : state->as_is, out))
+        return;
+    if (elsewhere) {
+        at = fit_again(state, scaled, NULL, at, SCALE_MOST, SCALE_STEP);
+        keep_scale(&at, out);
     }
     deviance_scaled(state, elsewhere ? at.factor : 1, &state->gain_ln);
     out->agreement = !scatters_little(state, state->gain_ln) ? QUELL_APPLIED_DIFFERS
@@ -191,7 +218,7 @@ static void judge(applied_state *state, const quell_mode *mode, quell_applied *o
                                                              : QUELL_APPLIED_WORKS;
 }
 
-/* ---------------------------------------------------------------- series and words */
+/* ---------------------------------------------------------------- series */
 
 static quell_status make_series(applied_state *state, quell_arena *arena, quell_applied *out, quell_error *err)
 {
@@ -200,6 +227,9 @@ static quell_status make_series(applied_state *state, quell_arena *arena, quell_
     if (room == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the ratio's curves");
     double *measured = room, *low = room + ratio->bins, *high = low + ratio->bins, *predicted = high + ratio->bins;
+    /* what scatters about a shaper that does not fit is no error of the measurement */
+    double chance2 = fmax(QUELL_RATIO_SCATTER_MIN * QUELL_RATIO_SCATTER_MIN, 2 / ratio->dof_on + 2 / ratio->dof_off);
+    fit_set_scatter(&state->work, fmin(state->work.scatter2, chance2));
     deviance_scaled(state, 1, &state->gain_ln);
     for (size_t i = 0; i < ratio->bins; i++) {
         double variance, whole = exp(state->gain_ln) * state->work.signal[i] + ratio->noise[i];
@@ -233,54 +263,6 @@ static void measure_at_mode(const quell_mode *mode, const quell_shaper *shaper, 
     out->mode_residual = quell_residual(shaper, mode->frequency_hz, mode->damping_ratio);
 }
 
-const char *quell_agreement_word(quell_agreement agreement)
-{
-    static const char *const words[] = {"works-as-predicted", "not-in-effect", "wrong-axis", "notch-elsewhere", "mode-moved", "differs",
-                                        "unclear"};
-    return words[agreement];
-}
-
-static const char *describe(const quell_applied *of, const quell_shaper *shaper, quell_arena *arena)
-{
-    const char *misfit = quell_arena_print(arena, "%s", quell_number_fixed(of->misfit_db, 1).text);
-    if (misfit == NULL)
-        return NULL;
-    double hz = shaper->family != NULL ? shaper->at.frequency_hz : (double)NAN;
-    switch (of->agreement) {
-    case QUELL_APPLIED_WORKS:
-        return quell_arena_print(arena, "The shaper works as predicted: the ratio of after to before follows it within %s dB.", misfit);
-    case QUELL_APPLIED_NOT_IN_EFFECT:
-        return quell_arena_print(arena, "The shaper is not in effect: the ratio shows no trace of it (%s dB off).", misfit);
-    case QUELL_APPLIED_WRONG_AXIS:
-        return quell_arena_print(arena, "The shaper is on the wrong axis: it acts on the other one, and not on the one that was driven.");
-    case QUELL_APPLIED_ELSEWHERE:
-        return isnan(hz) ? quell_arena_print(arena, "The shaper acts, but at %s times its frequency (%s to %s).",
-                                             quell_number_fixed(of->scale, 3).text, quell_number_fixed(of->scale_ci95[0], 3).text,
-                                             quell_number_fixed(of->scale_ci95[1], 3).text)
-                         : quell_arena_print(arena, "The shaper acts, but at %s Hz (%s to %s) instead of %s Hz.",
-                                             quell_number_fixed(of->scale * hz, 2).text, quell_number_fixed(of->scale_ci95[0] * hz, 2).text,
-                                             quell_number_fixed(of->scale_ci95[1] * hz, 2).text, quell_number_short(hz, 5).text);
-    case QUELL_APPLIED_MODE_MOVED:
-        return quell_arena_print(arena, "The shaper works as predicted, but the mode has moved from %s Hz to %s Hz.",
-                                 quell_number_fixed(of->mode_hz, 1).text, quell_number_fixed(of->moved_hz, 1).text);
-    case QUELL_APPLIED_DIFFERS:
-        return quell_arena_print(arena, "Something acts, and not as this shaper would (%s dB off): quell identify tells what.", misfit);
-    default:
-        return quell_arena_print(arena, "Whether the shaper is in effect cannot be told from these recordings (%s dB off).", misfit);
-    }
-}
-
-static const char *describe_mode(const char *text, const quell_applied *of, quell_arena *arena)
-{
-    if (text == NULL || isnan(of->mode_hz) || of->agreement == QUELL_APPLIED_NOT_IN_EFFECT || of->agreement == QUELL_APPLIED_WRONG_AXIS)
-        return text;
-    return quell_arena_print(arena,
-                             "%s At the mode of %s Hz the level changed by %s dB, predicted %s dB. That is the machine while it moves, "
-                             "not what rings after a move, of which the shaper leaves %s %%.",
-                             text, quell_number_fixed(of->mode_hz, 1).text, quell_number_fixed(of->mode_measured_db, 1).text,
-                             quell_number_fixed(of->mode_predicted_db, 1).text, quell_number_short(100 * of->mode_residual, 2).text);
-}
-
 quell_status quell_applied_judge(const quell_ratio *driven, const quell_ratio *other, const quell_shaper *shaper,
                                  const quell_modes *before, quell_arena *arena, quell_applied *out, quell_error *err)
 {
@@ -303,7 +285,7 @@ quell_status quell_applied_judge(const quell_ratio *driven, const quell_ratio *o
     if (status != QUELL_OK)
         return status;
     measure_at_mode(mode, shaper, &made);
-    made.text = describe_mode(describe(&made, shaper, arena), &made, arena);
+    made.text = applied_words(&made, shaper, arena);
     if (made.text == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for words");
     *out = made;

@@ -145,4 +145,7 @@ double identify_frequency_error(const quell_ratio *ratio, const quell_machine *m
 quell_status identify_words(const quell_ratio *driven, const quell_ratio *other, const quell_identify_options *options,
                             quell_arena *arena, quell_identification *out, quell_error *err);
 
+/* The words of a judged agreement, in the arena; NULL if memory is out. */
+const char *applied_words(const quell_applied *of, const quell_shaper *shaper, quell_arena *arena);
+
 #endif
