@@ -226,8 +226,8 @@ typedef struct quell_identify_options {
     void *context;
 } quell_identify_options;
 
-/** Which shaper explains the ratio best: every family of the table and of the machine file, lists of up to five impulses, none. driven: of
-    the axis that was moved; other: of the other axis where it has signal, or NULL. Texts live in arena.
+/** Which shaper explains the ratio best: every family of the table and of the machine file, lists of up to five impulses, none.
+    driven: of the axis that was moved; other: of the other axis where it has signal, or NULL. Texts live in arena.
     QUELL_OK, whatever it finds; QUELL_E_MEMORY. out untouched on failure. */
 quell_status quell_identify(const quell_ratio *driven, const quell_ratio *other, const quell_identify_options *options,
                             quell_arena *arena, quell_identification *out, quell_error *err);

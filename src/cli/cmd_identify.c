@@ -60,7 +60,8 @@ static quell_status check_words(cli_run *run, identify_view *view)
         status = read_machine(run, view);
     view->has_expected = given->identify.expected != NULL;
     if (status == QUELL_OK && view->has_expected) {
-        status = quell_expected_parse(&view->expected, given->identify.expected, view->has_machine ? &view->machine : NULL, &run->err);
+        status =
+            quell_expected_parse(&view->expected, given->identify.expected, view->has_machine ? &view->machine : NULL, &run->err);
         if (status != QUELL_OK)
             status = quell_fail(&run->err, status, "option --expected: %s", run->err.text);
     }
@@ -83,8 +84,8 @@ static quell_status measure_other(cli_run *run, identify_view *view, size_t axis
     const quell_recording *recording = &view->off.loaded[0].recording;
     if (recording->axes < 2 || axis > 1)
         return QUELL_OK;
-    quell_status status = quell_ratio_measure(view->off.side, view->off.files->count, view->on.side, view->on.files->count, 1 - axis,
-                                              run->given.segment_s, band_hz, run->arena, &view->other, &why);
+    quell_status status = quell_ratio_measure(view->off.side, view->off.files->count, view->on.side, view->on.files->count,
+                                              1 - axis, run->given.segment_s, band_hz, run->arena, &view->other, &why);
     view->has_other = status == QUELL_OK && view->other.off_level > OTHER_MOVED * view->ratio.off_level;
     return status == QUELL_E_MEMORY ? quell_fail(&run->err, status, "%s", why.text) : QUELL_OK;
 }
@@ -197,8 +198,7 @@ static quell_status run_identify(cli_run *run)
 
 static const cli_option identify_rows[] = {
     {"--on", "RECORDING...", CLI_FILES, offsetof(cli_options, identify.on), "the same motion with the shaper on"},
-    {"--axis", "x|y", CLI_TEXT, offsetof(cli_options, axis),
-     "the axis that was driven (default: the direction of most motion)"},
+    {"--axis", "x|y", CLI_TEXT, offsetof(cli_options, axis), "the axis that was driven (default: the direction of most motion)"},
     {"--expected", "SPEC", CLI_TEXT, offsetof(cli_options, identify.expected),
      "what was entered into the controller; with --machine in its own units and reading"},
     {"--machine", "FILE", CLI_TEXT, offsetof(cli_options, machine), "families of its own, the V of its EI shapers, its tick"},

@@ -1,5 +1,5 @@
-/* --applied SPEC of `quell compare`: the shaper said to be in effect, held against what was measured. To be made once both sides are loaded
-   and the modes before are known; then printed, added to the JSON object and drawn as a panel. */
+/* --applied SPEC of `quell compare`: the shaper said to be in effect, held against what was measured. To be made once both sides
+   are loaded and the modes before are known; then printed, added to the JSON object and drawn as a panel. */
 #ifndef QUELL_CLI_COMPARE_APPLIED_H
 #define QUELL_CLI_COMPARE_APPLIED_H
 
@@ -12,10 +12,10 @@ typedef struct compare_applied {
 } compare_applied;
 
 /* The row for the command's option table. */
-#define COMPARE_APPLIED_OPTION                                                                                                            \
-    {                                                                                                                                    \
-        "--applied", "SPEC", CLI_TEXT, offsetof(cli_options, applied),                                                                   \
-            "the shaper in effect after: does it do what it should? (zvd:47.2:0.05, natural frequency)"                                  \
+#define COMPARE_APPLIED_OPTION                                                                                                   \
+    {                                                                                                                            \
+        "--applied", "SPEC", CLI_TEXT, offsetof(cli_options, applied),                                                           \
+            "the shaper in effect after: does it do what it should? (zvd:47.2:0.05, natural frequency)"                          \
     }
 
 /* Reads the option: refuses a wrong one before any recording is read. */

@@ -18,7 +18,7 @@ quell_side *identify_sides(cli_run *run, const cli_recording *loaded, size_t cou
 
 typedef struct identify_view {
     identify_side off, on;
-    char axis;     /* driven: 'x' or 'y' */
+    char axis; /* driven: 'x' or 'y' */
     bool has_machine, has_expected, has_other;
     quell_machine machine;
     quell_expected expected;

@@ -4,14 +4,14 @@
 
 #include <math.h>
 
-#define TELLS 10.0       /* of deviance */
-#define SCALE_MOST 0.35  /* of ln frequency, to each side */
+#define TELLS 10.0      /* of deviance */
+#define SCALE_MOST 0.35 /* of ln frequency, to each side */
 #define SCALE_STEP 0.004
 #define SCALE_MATTERS 0.01
-#define MOVE_MOST 0.12   /* of ln frequency of a mode */
+#define MOVE_MOST 0.12 /* of ln frequency of a mode */
 #define MOVE_STEP 0.002
 #define MOVE_MATTERS 0.005
-#define DIFFERS_DB 1.5   /* our own judgement */
+#define DIFFERS_DB 1.5 /* our own judgement */
 #define DB (10 / log(10))
 
 typedef struct applied_state {
@@ -97,7 +97,8 @@ static factor_fit best_factor(applied_state *state, deviance_of of, const quell_
 
 /* ---------------------------------------------------------------- judging */
 
-static bool start(applied_state *state, const quell_ratio *ratio, const quell_shaper *shaper, quell_arena *arena, quell_error *err)
+static bool start(applied_state *state, const quell_ratio *ratio, const quell_shaper *shaper, quell_arena *arena,
+                  quell_error *err)
 {
     *state = (applied_state){.shaper = shaper};
     if (fit_work_make(&state->work, ratio, arena, err) != QUELL_OK)
@@ -140,7 +141,8 @@ static const quell_mode *strongest(const quell_modes *modes, const quell_ratio *
     return best;
 }
 
-static quell_status try_other(const quell_ratio *other, const quell_shaper *shaper, quell_arena *arena, bool *acts, quell_error *err)
+static quell_status try_other(const quell_ratio *other, const quell_shaper *shaper, quell_arena *arena, bool *acts,
+                              quell_error *err)
 {
     applied_state on_other;
     *acts = false;
@@ -161,7 +163,8 @@ static bool scatters_little(const applied_state *state, double gain_ln)
 }
 
 /* The fit anew with no more scatter than it leaves itself. */
-static factor_fit fit_again(applied_state *state, deviance_of of, const quell_mode *mode, factor_fit found, double most, double step)
+static factor_fit fit_again(applied_state *state, deviance_of of, const quell_mode *mode, factor_fit found, double most,
+                            double step)
 {
     double gain_ln;
     of(state, mode, found.factor, &gain_ln);
@@ -268,8 +271,14 @@ quell_status quell_applied_judge(const quell_ratio *driven, const quell_ratio *o
 {
     const double unknown = (double)NAN;
     applied_state state;
-    quell_applied made = {.agreement = QUELL_APPLIED_UNCLEAR, .scale = unknown, .scale_ci95 = {unknown, unknown}, .mode_hz = unknown,
-                          .mode_predicted_db = unknown, .mode_measured_db = unknown, .mode_residual = unknown, .moved_hz = unknown};
+    quell_applied made = {.agreement = QUELL_APPLIED_UNCLEAR,
+                          .scale = unknown,
+                          .scale_ci95 = {unknown, unknown},
+                          .mode_hz = unknown,
+                          .mode_predicted_db = unknown,
+                          .mode_measured_db = unknown,
+                          .mode_residual = unknown,
+                          .moved_hz = unknown};
     if (!start(&state, driven, shaper, arena, err))
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a fit");
     const quell_mode *mode = strongest(before, driven);

@@ -4,8 +4,8 @@
 #include <math.h>
 #include <string.h>
 
-#define FLAT_DB 1.0         /* a shaper that changes less than this over the whole band is not seen */
-#define POOR_SCATTER 0.35   /* of ln ratio: what repeated motion never shows */
+#define FLAT_DB 1.0       /* a shaper that changes less than this over the whole band is not seen */
+#define POOR_SCATTER 0.35 /* of ln ratio: what repeated motion never shows */
 
 /* ---------------------------------------------------------------- is it in effect? */
 

@@ -33,12 +33,13 @@ quell_status fit_work_make(fit_work *out, const quell_ratio *ratio, quell_arena 
                       .off_variance = QUELL_NEW(arena, double, ratio->bins),
                       .measured_ln = QUELL_NEW(arena, double, ratio->bins),
                       .scratch = QUELL_NEW(arena, double, 2 * ratio->bins),
-                      .slopes = QUELL_NEW(arena, double, FIT_FREE_MOST * (ratio->grid + ratio->bins))};
+                      .slopes = QUELL_NEW(arena, double, FIT_FREE_MOST *(ratio->grid + ratio->bins))};
     if (out->power == NULL || out->signal == NULL || out->off_variance == NULL || out->measured_ln == NULL ||
         out->scratch == NULL || out->slopes == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for a fit to %zu bins", ratio->bins);
     for (size_t i = 0; i < ratio->bins; i++)
-        out->off_variance[i] = noise_variance(ratio->noise_off[i], 1, ratio->dof_off) + pow(QUELL_RATIO_DRIFT * ratio->slope[i], 2);
+        out->off_variance[i] =
+            noise_variance(ratio->noise_off[i], 1, ratio->dof_off) + pow(QUELL_RATIO_DRIFT * ratio->slope[i], 2);
     fit_set_scatter(out, 0.05 * 0.05);
     return QUELL_OK;
 }
@@ -63,8 +64,7 @@ double fit_residual(const fit_work *work, size_t bin, double gain, double *varia
     const quell_ratio *ratio = work->ratio;
     double signal = gain * fmax(work->signal[bin], 1e-12), noise = ratio->noise[bin];
     double whole = signal + noise, share = whole / (whole + work->offset);
-    *variance = work->scatter2 + share * share * (noise_variance(noise, signal, ratio->dof_on) +
-                                                  work->off_variance[bin]);
+    *variance = work->scatter2 + share * share * (noise_variance(noise, signal, ratio->dof_on) + work->off_variance[bin]);
     return work->measured_ln[bin] - log(whole + work->offset);
 }
 

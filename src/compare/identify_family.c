@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-#define SCAN_STEP 0.015   /* of ln frequency */
+#define SCAN_STEP 0.015 /* of ln frequency */
 #define GOLDEN 0.3819660112501051
 
 enum { LINE_STEPS = 9, DAMPING_STEPS = 10 };

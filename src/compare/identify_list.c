@@ -202,7 +202,8 @@ static void keep_grid(fit_work *work, size_t count, start best[KEPT])
         for (double b = count == 3 ? a + step_s : last_s; b < last_s + step_s / 2; b += step_s)
             for (size_t k = 0; k < 2; k++) {
                 const double *share = amplitudes[k];
-                quell_shaper list = {.count = count, .amplitude = {1 - share[0] - share[1], share[0], share[1]}, .time_s = {0, a, b}};
+                quell_shaper list = {
+                    .count = count, .amplitude = {1 - share[0] - share[1], share[0], share[1]}, .time_s = {0, a, b}};
                 if (count == 2)
                     list.amplitude[0] = 1 - share[0];
                 keep(best, &list, fit_deviance(work, &list, &gain_ln), gain_ln);
@@ -222,7 +223,8 @@ double fit_list_best(fit_work *work, size_t count, const quell_shaper *seed, siz
             list.family = NULL;
             keep(best, &list, fit_deviance(work, &list, &gain), gain);
         }
-    double last_s = smaller->count > 1 ? smaller->time_s[smaller->count - 1] : 0.5 / work->ratio->frequency_hz[work->ratio->bins / 2];
+    double last_s =
+        smaller->count > 1 ? smaller->time_s[smaller->count - 1] : 0.5 / work->ratio->frequency_hz[work->ratio->bins / 2];
     for (size_t i = 1; i <= INSERTIONS; i++) {
         static const double amplitudes[] = {0.3, -0.2};
         for (size_t a = 0; a < 2; a++) {

@@ -53,8 +53,8 @@ static void add_lists(identify_state *state, quell_identification *out)
     static const char *const titles[] = {"", "", "2 impulses", "3 impulses", "4 impulses", "5 impulses"};
     for (size_t n = 2; n <= state->lists; n++) {
         quell_identified *to = &out->candidate[out->count++];
-        *to = (quell_identified){
-            .shaper = state->list[n], .family_id = "impulses", .title = titles[n], .parameters = 2 * (n - 1)};
+        *to =
+            (quell_identified){.shaper = state->list[n], .family_id = "impulses", .title = titles[n], .parameters = 2 * (n - 1)};
         turn_larger_first(&to->shaper);
         fill_common(state, to, state->list_deviance[n], state->list_gain_ln[n]);
     }

@@ -4,14 +4,17 @@
 #include <math.h>
 #include <string.h>
 
-enum { IN_VAIN_MOST = 2, /* sizes of lists in a row that explain no more */
-       ROUNDS = 3, TOLERANCE_STEPS = 9 };
+enum {
+    IN_VAIN_MOST = 2, /* sizes of lists in a row that explain no more */
+    ROUNDS = 3,
+    TOLERANCE_STEPS = 9
+};
 
 #define TOLERANCE_MATTERS FIT_95 /* a V out of the usual ones must explain that much more */
-#define SCAN_BELOW 0.5      /* of the lowest frequency with signal */
-#define SCAN_ABOVE 3.0      /* of the highest */
+#define SCAN_BELOW 0.5           /* of the lowest frequency with signal */
+#define SCAN_ABOVE 3.0           /* of the highest */
 #define SCAN_NEAR 0.1
-#define SCAN_SCATTER 0.2    /* of ln ratio: steps of the scan are coarse */
+#define SCAN_SCATTER 0.2 /* of ln ratio: steps of the scan are coarse */
 #define FIRST_SCATTER 0.05
 #define SCAN_WITHIN 150.0   /* of the best deviance in the scan; the others are out */
 #define REFINE_WITHIN 400.0 /* once they are refined */

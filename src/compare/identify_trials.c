@@ -12,9 +12,9 @@ static void add_trial(identify_state *state, const quell_family *built_in, const
         return;
     identify_trial *to = &state->trial[state->trials++];
     *to = (identify_trial){.family = {built_in, own, tolerance, built_in != NULL && (built_in->flags & QUELL_FAMILY_SMOOTH) != 0},
-                  .id = own != NULL ? own->id : built_in->id,
-                  .title = own != NULL ? own->id : built_in->title,
-                  .parameters = 2};
+                           .id = own != NULL ? own->id : built_in->id,
+                           .title = own != NULL ? own->id : built_in->title,
+                           .parameters = 2};
 }
 
 static void add_with_tolerances(identify_state *state, const quell_family *family)

@@ -163,8 +163,8 @@ static void say_numbers_entered(const quell_identification *of, const quell_expe
     double zeta = expected->damping_ratio, hz = expected->told_hz, root = sqrt(1 - zeta * zeta);
     const char *told = "";
     if (of->reading_known && of->reading == QUELL_NATURAL)
-        add(to, " The %s Hz entered are its natural frequency; read as damped it would run %s Hz.", quell_number_short(hz, 6).text,
-            quell_number_fixed(hz / root, 2).text);
+        add(to, " The %s Hz entered are its natural frequency; read as damped it would run %s Hz.",
+            quell_number_short(hz, 6).text, quell_number_fixed(hz / root, 2).text);
     else if (of->reading_known)
         add(to, " The %s Hz entered are its damped frequency, not the natural one: read so, the damped one would be %s Hz.",
             quell_number_short(hz, 6).text, quell_number_fixed(hz * root, 2).text);
@@ -193,8 +193,8 @@ static void say_expected(const quell_identification *of, const quell_expected *e
 static void say_not_in_effect(const quell_ratio *driven, const quell_ratio *other, const quell_identification *of, words *to)
 {
     double low = driven->frequency_hz[0], high = driven->frequency_hz[driven->bins - 1];
-    add(to, "No shaper is in effect on axis %c: from %.0f to %.0f Hz both sides are alike within %s dB.", "xyz"[driven->axis], low,
-        high, quell_number_fixed(fmax(of->candidate[0].misfit_db, 0.1), 1).text);
+    add(to, "No shaper is in effect on axis %c: from %.0f to %.0f Hz both sides are alike within %s dB.", "xyz"[driven->axis],
+        low, high, quell_number_fixed(fmax(of->candidate[0].misfit_db, 0.1), 1).text);
     if (of->candidate[0].misfit_db > MOVED * of->scatter_db)
         add(to, " They differ in narrow stretches, as where a mode has moved.");
     if (other != NULL)
@@ -205,8 +205,9 @@ static void say_unclear(const quell_identification *of, words *to)
 {
     add(to, "Whether a shaper is in effect on axis %c cannot be told: ", "xyz"[of->axis]);
     if (of->scatter_db > 1.5)
-        add(to, "no shaper and no list of impulses explains how the two sides differ (%s dB a bin). Was the motion the same, and the "
-                "machine not touched?",
+        add(to,
+            "no shaper and no list of impulses explains how the two sides differ (%s dB a bin). Was the motion the same, and the "
+            "machine not touched?",
             quell_number_fixed(of->scatter_db, 1).text);
     else
         add(to, "one that changes as little as these recordings show, and none, explain them alike.");
@@ -226,7 +227,8 @@ quell_status identify_words(const quell_ratio *driven, const quell_ratio *other,
         if (options->expected != NULL)
             say_expected(out, options->expected, &verdict);
         if (out->candidate[0].misfit_db > MOVED * out->scatter_db)
-            add(&verdict, " In narrow stretches the ratio is off by more than that, as where a mode has moved between the sides.");
+            add(&verdict,
+                " In narrow stretches the ratio is off by more than that, as where a mode has moved between the sides.");
     } else if (out->in_effect == QUELL_TELLS_NO) {
         say_not_in_effect(driven, other, out, &verdict);
     } else {

@@ -6,20 +6,20 @@
 #include <string.h>
 
 enum {
-    FINER = 8,         /* the off side is seen this much more finely: what |H|^2 weighs within a bin */
-    FOLD = 2,          /* |H|^2 is wanted at every second of its bins, straight between */
-    KERNEL_BINS = 6,   /* of the Hann window's own bins to each side: beyond it is 67 dB down */
+    FINER = 8,       /* the off side is seen this much more finely: what |H|^2 weighs within a bin */
+    FOLD = 2,        /* |H|^2 is wanted at every second of its bins, straight between */
+    KERNEL_BINS = 6, /* of the Hann window's own bins to each side: beyond it is 67 dB down */
     LEAST_BINS = 12,
     MOST_BINS = 320,   /* the lowest with signal: where shapers act */
     SEGMENT_LEAST = 64 /* samples */
 };
 
 #define SEGMENT_S 1.0
-#define SIGNAL_OVER_NOISE 20.0  /* 13 dB */
-#define SIGNAL_OF_LARGEST 1e-5  /* 50 dB */
+#define SIGNAL_OVER_NOISE 20.0 /* 13 dB */
+#define SIGNAL_OF_LARGEST 1e-5 /* 50 dB */
 #define MOTION_PLAIN 1.3
-#define LOW_BINS 4.0            /* what a window spreads out from 0 Hz */
-#define HIGH_OF_RATE 0.2         /* beyond, what a sensor folds back is not the command's any more */
+#define LOW_BINS 4.0     /* what a window spreads out from 0 Hz */
+#define HIGH_OF_RATE 0.2 /* beyond, what a sensor folds back is not the command's any more */
 
 /* ---------------------------------------------------------------- what a bin sees */
 
@@ -137,20 +137,22 @@ static void cut_grid(quell_ratio *out, bin_arrays *to, const ratio_side *fine)
 static quell_status select_bins(quell_ratio *out, const ratio_side *fine, const ratio_side *on, const double *off,
                                 const double *noise, const double range_hz[2], quell_arena *arena, quell_error *err)
 {
-    bin_arrays to = {QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins),
+    bin_arrays to = {QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins),
                      QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins),
-                     QUELL_NEW(arena, double, out->bins * out->taps), QUELL_NEW(arena, size_t, out->bins)};
-    if (to.hz == NULL || to.ratio == NULL || to.noise == NULL || to.noise_off == NULL || to.slope == NULL ||
-        to.weight == NULL || to.first == NULL)
+                     QUELL_NEW(arena, double, out->bins), QUELL_NEW(arena, double, out->bins * out->taps),
+                     QUELL_NEW(arena, size_t, out->bins)};
+    if (to.hz == NULL || to.ratio == NULL || to.noise == NULL || to.noise_off == NULL || to.slope == NULL || to.weight == NULL ||
+        to.first == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for the ratio of %zu bins", out->bins);
     memcpy(to.first, out->first, out->bins * sizeof *to.first);
     memcpy(to.weight, out->weight, out->bins * out->taps * sizeof *to.weight);
     keep_bins(out, &to, fine, on, off, noise, range_hz);
     if (out->bins < LEAST_BINS)
-        return quell_fail(err, QUELL_E_DATA,
-                          "axis %c: found %zu bins of %s Hz from %.0f to %.0f Hz whose signal is 13 dB above the noise, want %d or "
-                          "more: more motion, or a quieter sensor",
-                          "xyz"[out->axis], out->bins, quell_number_short(on->bin_hz, 3).text, range_hz[0], range_hz[1], LEAST_BINS);
+        return quell_fail(
+            err, QUELL_E_DATA,
+            "axis %c: found %zu bins of %s Hz from %.0f to %.0f Hz whose signal is 13 dB above the noise, want %d or "
+            "more: more motion, or a quieter sensor",
+            "xyz"[out->axis], out -> bins, quell_number_short(on->bin_hz, 3).text, range_hz[0], range_hz[1], LEAST_BINS);
     cut_grid(out, &to, fine);
     out->frequency_hz = to.hz;
     out->ratio = to.ratio;
@@ -181,7 +183,8 @@ static quell_status check(const quell_side *off, size_t off_count, const quell_s
         return quell_fail(err, QUELL_E_USAGE, "segments are %s s, want %d samples at least and 60 s at most",
                           quell_number_short(segment_s, 4).text, SEGMENT_LEAST);
     if (fabs(on_hz - off_hz) > 0.01 * off_hz)
-        return quell_fail(err, QUELL_E_DATA, "the recordings run at %.1f Hz with the shaper off and %.1f Hz with it on, want the same within 1 %%",
+        return quell_fail(err, QUELL_E_DATA,
+                          "the recordings run at %.1f Hz with the shaper off and %.1f Hz with it on, want the same within 1 %%",
                           off_hz, on_hz);
     return QUELL_OK;
 }

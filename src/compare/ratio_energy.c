@@ -98,8 +98,8 @@ static void gather_rests(const quell_side *side, size_t axis, size_t segment, re
     }
 }
 
-quell_status ratio_rest(const quell_side *side, size_t axis, size_t segment, quell_arena *arena, quell_spectrum *out,
-                        bool *found, quell_error *err)
+quell_status ratio_rest(const quell_side *side, size_t axis, size_t segment, quell_arena *arena, quell_spectrum *out, bool *found,
+                        quell_error *err)
 {
     const quell_welch_options options = {.window = quell_window_find("hann"), .segment = segment, .overlap = 0.75};
     rests at = {.samples = quell_memory_get((side->recording->samples + 1) * sizeof(double))};
@@ -111,7 +111,8 @@ quell_status ratio_rest(const quell_side *side, size_t axis, size_t segment, que
     const double *const row[1] = {at.samples};
     quell_status status = QUELL_OK;
     if (at.count >= segment) {
-        status = quell_spectrum_estimate(row, 1, at.count, side->recording->rate_hz, at.join, at.joins, &options, arena, out, err);
+        status =
+            quell_spectrum_estimate(row, 1, at.count, side->recording->rate_hz, at.join, at.joins, &options, arena, out, err);
         *found = status == QUELL_OK;
     }
     quell_memory_free(at.samples);

@@ -16,8 +16,8 @@ quell_status ratio_energy(const quell_recording *recording, size_t axis, size_t 
                           ratio_spectrum *out, quell_error *err);
 
 /* The density at rest, where there are rests of a segment. QUELL_OK; QUELL_E_MEMORY. */
-quell_status ratio_rest(const quell_side *side, size_t axis, size_t segment, quell_arena *arena, quell_spectrum *out,
-                        bool *found, quell_error *err);
+quell_status ratio_rest(const quell_side *side, size_t axis, size_t segment, quell_arena *arena, quell_spectrum *out, bool *found,
+                        quell_error *err);
 
 /* A side's energy density on the first recording's bins, and its noise. */
 typedef struct ratio_side {
@@ -25,7 +25,7 @@ typedef struct ratio_side {
     double bin_hz, dof, seconds, rate_error;
     double noise; /* white, as energy density; set once both sides are known */
     double *energy;
-    double rho2;  /* 1 + 2 sum rho^2_m */
+    double rho2; /* 1 + 2 sum rho^2_m */
 } ratio_side;
 
 /* Measures a side with segments that are `finer` times as long as segment_s. QUELL_OK; QUELL_E_DATA; QUELL_E_USAGE if the axis is

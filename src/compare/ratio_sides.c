@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-#define LINE_OVER_NOISE 8.0     /* a density at rest that much over the white level is a line */
+#define LINE_OVER_NOISE 8.0 /* a density at rest that much over the white level is a line */
 
 static size_t segment_samples(double segment_s, double rate_hz)
 {
@@ -52,7 +52,7 @@ static void add_recording(ratio_side *out, const quell_side *side, const ratio_s
 }
 
 quell_status ratio_side_measure(const quell_side *side, size_t count, size_t axis, double segment_s, size_t finer,
-                                 quell_arena *arena, ratio_side *out, quell_error *err)
+                                quell_arena *arena, ratio_side *out, quell_error *err)
 {
     *out = (ratio_side){0};
     for (size_t r = 0; r < count; r++) {
@@ -96,7 +96,7 @@ double ratio_least_noise(const quell_side *side, size_t count, size_t axis, doub
 
 /* Energy of lines at rest on the on side's bins, from the rests of the off side: added to `noise`. */
 quell_status ratio_add_lines(const quell_side *off, size_t count, size_t axis, double segment_s, double white,
-                              const ratio_side *on, quell_arena *arena, double *noise, quell_error *err)
+                             const ratio_side *on, quell_arena *arena, double *noise, quell_error *err)
 {
     for (size_t r = 0; r < count; r++) {
         quell_spectrum rest;

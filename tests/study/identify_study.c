@@ -1,7 +1,7 @@
-/* Which shaper runs? Every family of the table, one of a machine file, lists of impulses and none, in effect in simulated sweeps, stops
-   and random motion (not repeated: another seed) of machines whose modes are drawn at random and fall by 0.2 % from one side to the other. Told: how often the answer is right,
-   "cannot tell", or wrong; how often the intervals hold the truth; whether natural and damped readings and a fixed damping ratio are
-   told; time. Usage: identify_study [SEEDS [SEED]] */
+/* Which shaper runs? Every family of the table, one of a machine file, lists of impulses and none, in effect in simulated sweeps,
+   stops and random motion (not repeated: another seed) of machines whose modes are drawn at random and fall by 0.2 % from one side
+   to the other. Told: how often the answer is right, "cannot tell", or wrong; how often the intervals hold the truth; whether
+   natural and damped readings and a fixed damping ratio are told; time. Usage: identify_study [SEEDS [SEED]] */
 #include "identify_truth.h"
 
 #include <math.h>
@@ -154,7 +154,8 @@ static bool try_one(size_t kind, const entered *of, const quell_machine *machine
 /* Draws what is entered, and how the controller reads it. */
 static bool draw(entered *out, const char *id, const quell_own_family *own, quell_random *random)
 {
-    *out = (entered){.family_id = id, .hz = round(10 * between(random, 30, 75)) / 10, .zeta = round(1e3 * between(random, 0.02, 0.09)) / 1e3};
+    *out = (entered){
+        .family_id = id, .hz = round(10 * between(random, 30, 75)) / 10, .zeta = round(1e3 * between(random, 0.02, 0.09)) / 1e3};
     out->damped = quell_random_uniform(random) < 0.5;
     out->used_zeta = quell_random_uniform(random) < 0.3 ? 0.1 : out->zeta;
     static const double tolerances[] = {0.05, 0.03, 0.08};
@@ -178,8 +179,9 @@ static void print(const char *name, const tally *of)
 {
     printf("%-16s %5zu %6zu %5zu", name, of->right, of->cannot, of->wrong);
     if (of->intervals > 0)
-        printf("   %3zu/%-3zu %3zu/%-3zu   %3zu %3zu %3zu   %3zu %3zu %3zu", of->held_f, of->intervals, of->held_zeta, of->intervals,
-               of->reading_right, of->reading_cannot, of->reading_wrong, of->damping_right, of->damping_cannot, of->damping_wrong);
+        printf("   %3zu/%-3zu %3zu/%-3zu   %3zu %3zu %3zu   %3zu %3zu %3zu", of->held_f, of->intervals, of->held_zeta,
+               of->intervals, of->reading_right, of->reading_cannot, of->reading_wrong, of->damping_right, of->damping_cannot,
+               of->damping_wrong);
     printf("\n");
     fflush(stdout);
 }
@@ -204,8 +206,8 @@ int main(int argc, char **argv)
     tally all = {0};
     if (random == NULL || seeds == 0 || seeds > 1000)
         return fprintf(stderr, "identify_study: want 1 to 1000 seeds\n"), 2;
-    printf("%-16s %5s %6s %5s   f held  z held    reading       damping used\n%47s right/cannot tell/wrong\n", "in effect", "right",
-           "cannot", "wrong", "");
+    printf("%-16s %5s %6s %5s   f held  z held    reading       damping used\n%47s right/cannot tell/wrong\n", "in effect",
+           "right", "cannot", "wrong", "");
     for (size_t i = 0; i < count + 3; i++) {
         tally one = {0};
         const char *id = i < count ? table[i].id : i == count ? "twin" : i == count + 1 ? "impulses" : "none";

@@ -378,7 +378,8 @@ START_TEST(failing_memory_leaves_the_identification_alone)
         quell_memory_fail_at(n);
         status = quell_identify(&ratio, NULL, NULL, small, id, NULL);
         quell_memory_fail_at(0);
-        ck_assert(status == QUELL_OK ? strcmp(id->candidate[0].family_id, "zv") == 0 : status == QUELL_E_MEMORY && id->count == 77);
+        ck_assert(status == QUELL_OK ? strcmp(id->candidate[0].family_id, "zv") == 0
+                                     : status == QUELL_E_MEMORY && id->count == 77);
         quell_arena_destroy(small);
     }
     ck_assert_int_eq(status, QUELL_OK);
@@ -454,7 +455,8 @@ START_TEST(agreement_with_the_applied_shaper_is_told)
     if (found.agreement == QUELL_APPLIED_MODE_MOVED)
         CHECK_NEAR(found.moved_hz, 0.95 * 47.3, 0.2);
     if (found.agreement == QUELL_APPLIED_WORKS) {
-        /* a ZV made for its mode leaves V = 0 after the motion, yet -22 dB during it: (1 - K) / (1 + K) at K = exp(-pi z / sqrt(1 - z^2)) */
+        /* a ZV made for its mode leaves V = 0 after the motion, yet -22 dB during it: (1 - K) / (1 + K),
+           K = exp(-pi z / sqrt(1 - z^2)) */
         double k = exp(-QUELL_PI * 0.05 / sqrt(1 - 0.0025));
         CHECK_NEAR(found.mode_predicted_db, 20 * log10((1 - k) / (1 + k)), 0.5);
         CHECK_NEAR(found.mode_measured_db, found.mode_predicted_db, 0.3);
