@@ -11,7 +11,7 @@ static quell_status refuse(const char *text, quell_error *err)
 {
     char shown[64];
     return quell_fail(err, QUELL_E_USAGE,
-                      "found '%s', want FAMILY:FREQUENCY[:DAMPING[:V]] in the old controller's own units and meaning",
+                      "found '%s', want FAMILY:FREQUENCY[:DAMPING[:V]] in the controller's own units and meaning",
                       quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
@@ -71,7 +71,7 @@ quell_status quell_machine_old_setting(quell_shaper *out, const quell_machine *m
     const quell_own_family *own = own_family(machine, part[0]);
     const quell_family *built_in = quell_family_find(part[0]);
     if (own == NULL && built_in == NULL)
-        return quell_fail(err, QUELL_E_USAGE, "found the family '%s', want one built in or of the old machine's file", part[0]);
+        return quell_fail(err, QUELL_E_USAGE, "found the family '%s', want one built in or of the machine's file", part[0]);
     quell_design_point at = {setting_natural_hz(controller, &told, damping_ratio, controller->frequency), damping_ratio,
                              tolerance};
     return own != NULL ? quell_own_family_design(out, own, &at, err) : quell_shaper_design(out, built_in, &at, err);

@@ -37,6 +37,12 @@ typedef struct cli_options {
 
     cli_list at; /* shaper: HZ:ZETA */
 
+
+    struct {
+        cli_list on;
+        const char *expected;
+    } identify;
+
     struct {
         cli_list band;
         double tick_s, impulses, smooth;
@@ -111,7 +117,7 @@ typedef struct cli_command {
 } cli_command;
 
 extern const cli_command cli_check, cli_spectrum, cli_modes, cli_shaper, cli_tailor, cli_machine, cli_choose, cli_predict,
-    cli_compare, cli_excite, cli_ripple, cli_simulate;
+    cli_compare, cli_identify, cli_excite, cli_ripple, cli_simulate;
 
 const cli_command *const *cli_commands(size_t *count);
 

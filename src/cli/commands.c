@@ -2,8 +2,8 @@
 #include "cli/cli.h"
 
 static const cli_command *const table[] = {
-    &cli_check,   &cli_spectrum, &cli_modes,  &cli_shaper, &cli_tailor,   &cli_machine, &cli_choose,
-    &cli_predict, &cli_compare,  &cli_excite, &cli_ripple, &cli_simulate, NULL,
+    &cli_check,   &cli_spectrum, &cli_modes,    &cli_shaper, &cli_tailor, &cli_machine,  &cli_choose,
+    &cli_predict, &cli_compare,  &cli_identify, &cli_excite, &cli_ripple, &cli_simulate, NULL,
 };
 
 const cli_command *const *cli_commands(size_t *count)

@@ -132,23 +132,12 @@ static quell_measured_side measured(const compare_side *side)
 }
 
 /* A shaper that cannot be read is told before anything is. */
-static quell_status check_shapers(cli_run *run)
-{
-    quell_shaper shaper;
-    bool stated;
-    quell_status status = cli_shaper_on(run, &shaper, &stated);
-    if (status != QUELL_OK || run->given.applied == NULL)
-        return status;
-    status = quell_shaper_parse(&shaper, run->given.applied, &run->err);
-    return status == QUELL_OK ? status : quell_fail(&run->err, status, "option --applied: %s", run->err.text);
-}
-
 static quell_status read_sides(cli_run *run, compare_view *view, double band_hz[2])
 {
     const cli_idle *idle; /* for the modes; that it cannot be read is no reason to go on without them */
     quell_status status = cli_driven_axis(run, &view->axis);
     if (status == QUELL_OK)
-        status = check_shapers(run);
+        status = compare_applied_read(run, &view->applied);
     if (status == QUELL_OK)
         status = cli_idle_find(run, &idle);
     if (status == QUELL_OK)
@@ -183,6 +172,9 @@ quell_status compare_gather(cli_run *run, compare_view *view)
     if (status != QUELL_OK)
         return status;
     const compare_side *was = &view->before, *is = &view->after;
-    return compare_stops_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
-                              was->sought ? &was->modes[0] : NULL, &view->stops);
+    const quell_modes *known = was->sought ? &was->modes[0] : NULL;
+    status = compare_stops_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index, known, &view->stops);
+    return status == QUELL_OK ? compare_applied_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
+                                                     known, &view->applied)
+                              : status;
 }

@@ -98,7 +98,7 @@ quell_json compare_json(const compare_view *view)
     json_t *modes = quell_json_array(&json, json.root, "modes");
     for (size_t i = 0; i < view->result.modes; i++)
         add_mode(&json, quell_json_item(&json, modes), view, &view->result.mode[i]);
-    quell_json_null(&json, json.root, "applied", "the shaper in effect is not compared with the change");
+    compare_applied_json(&json, json.root, &view->applied);
     quell_json_bool(&json, json.root, "run_to_run", view->result.run_to_run);
     quell_json_bool(&json, json.root, "repeated_motion", view->result.repeated_motion);
     quell_json_bool(&json, json.root, "alike", view->result.alike);

@@ -126,6 +126,7 @@ quell_status compare_plot(cli_run *run, const compare_view *view)
     if (plot == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the plot");
     add_panels(plot, view, &of);
+    compare_applied_panel(plot, &view->applied);
     status = quell_plot_draw(plot, run->given.plot, run->given.out, &run->err);
     quell_plot_destroy(plot);
     return status;

@@ -159,4 +159,5 @@ void compare_print(cli_run *run, const compare_view *view)
     quell_table_print(table, stdout, 0);
     putchar('\n');
     quell_words_print(stdout, "", "", WIDTH, result->verdict);
+    compare_applied_print(&view->applied);
 }

@@ -3,6 +3,7 @@
 #define QUELL_CLI_COMPARE_VIEW_H
 
 #include "cli/cli.h"
+#include "cli/compare_applied.h"
 #include "cli/compare_stops.h"
 
 /* One side: its recordings, and what was measured on each. */
@@ -28,6 +29,7 @@ typedef struct compare_view {
     quell_findings findings; /* where the sides differ */
     quell_comparison result;
     quell_stops_comparison stops;
+    compare_applied applied;
 } compare_view;
 
 /* Reads both sides, measures them and compares them, into a view whose sides have their files and shapers. */

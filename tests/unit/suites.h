@@ -35,6 +35,7 @@
     X(modes_study)                                                                                           \
     X(compare)                                                                                               \
     X(compare_modes)                                                                                         \
+    X(identify)                                                                                              \
     X(ingest_clock)                                                                                          \
     X(ingest_timeline)                                                                                       \
     X(ingest_shift)                                                                                          \

@@ -1,0 +1,42 @@
+/* What `quell identify` shows, gathered once for table, JSON and plot. */
+#ifndef QUELL_CLI_IDENTIFY_VIEW_H
+#define QUELL_CLI_IDENTIFY_VIEW_H
+
+#include "cli/cli.h"
+
+/* One side: its recordings as the library takes them. */
+typedef struct identify_side {
+    const cli_list *files;
+    cli_recording *loaded; /* one for each file */
+    quell_side *side;      /* likewise */
+} identify_side;
+
+/* Loads every recording of a list; driven: 'x', 'y' or 0. */
+quell_status identify_load(cli_run *run, const cli_list *files, char driven, identify_side *out);
+/* The recordings that were loaded, as sides. NULL: memory is out, and run->err says so. */
+quell_side *identify_sides(cli_run *run, const cli_recording *loaded, size_t count);
+
+typedef struct identify_view {
+    identify_side off, on;
+    char axis; /* driven: 'x' or 'y' */
+    bool has_machine, has_expected, has_other;
+    quell_machine machine;
+    quell_expected expected;
+    quell_ratio ratio, other; /* of the driven axis, of the other */
+    quell_identification result;
+    const char *machine_lines; /* for a machine file; NULL if nothing follows */
+} identify_view;
+
+/* Lines of a machine file that follow from what was found, in the arena: *lines is NULL if none do. */
+quell_status identify_machine_lines(cli_run *run, const identify_view *view, const char **lines);
+
+/* The table and the verdict on stdout. */
+void identify_print(cli_run *run, const identify_view *view);
+
+/* The whole quell.identify/1 object. */
+quell_json identify_json(const identify_view *view);
+
+/* The measured ratio with the best curves, to the --plot file. */
+quell_status identify_plot(cli_run *run, const identify_view *view);
+
+#endif
