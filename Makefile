@@ -106,8 +106,9 @@ $(BUILD)/modes_study: $(call objects,$(wildcard tests/study/study_*.c))
 $(STUDIES): $(BUILD)/%_study: $(BUILD)/tests/study/%_study.o $(LIBRARY)
 	$(CC) $(LDFLAGS) -o $@ $(filter %.o,$^) $(LIBRARY) $(LDLIBS)
 
-study: $(STUDIES) ## tables of Monte-Carlo figures beside the goals of the design
+study: $(STUDIES) $(BUILD)/quell ## tables of Monte-Carlo figures beside the goals of the design
 	for run in $(filter-out %/modes_study,$(STUDIES)); do $$run || exit; done
+	$(PYTHON) tests/study/closed_loop.py $(BUILD)/quell
 	$(BUILD)/modes_study --seed 2 --markdown tests/study/RESULTS.md # 1, which is told without, is for tuning
 
 bench: $(BUILD)/quell $(BUILD)/bench/make_log ## wall time and memory of the main job and of reading, beside scipy scripts

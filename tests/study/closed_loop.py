@@ -93,21 +93,21 @@ def compared(spec):
     for mode in told['modes']:
         tell('  change at %.1f Hz' % mode['before']['frequency_hz'], '%.1f dB (%.1f to %.1f)' % (mode['change_db'], *mode['ci95_db']),
              'a fall that counts', mode['change_db'] < -3 and mode['counts'])
-    tell('compare --applied', told['applied']['agreement'], 'as predicted', told['applied']['agreement'] == 'as-predicted')
+    tell('compare --applied', told['applied']['agreement'], 'works-as-predicted', told['applied']['agreement'] == 'works-as-predicted')
     same = json.loads(run('quell compare off0.csv --after off1.csv --axis x --excitation sweep.json --json --quiet'))
     counts = sum(item['counts'] for item in same['bands'] + same['modes'])
     tell('no change: bands and modes that count', counts, '0', counts == 0)
 
 
 def identified(spec):
-    told = json.loads(run('quell identify off0.csv off1.csv --on on0.csv on1.csv --axis x --excitation sweep.json --json --quiet --expected ' + spec))
+    told = json.loads(run('quell identify off0.csv off1.csv --on on0.csv on1.csv --axis x --json --quiet --expected ' + spec))
     best = told['candidates'][told['best']] if isinstance(told['best'], int) else told['best']
     got = best['shaper']
     family, hz = spec.split(':')[0], float(spec.split(':')[1])
     tell('identify', '%s at %.2f Hz, ratio %.3f' % (got['family'], got['frequency_hz'], got['damping_ratio']), spec[:26],
          got['family'] == family and abs(got['frequency_hz'] / hz - 1) < 0.005)
     tell('  agrees with what was expected', told['agrees_with_expected'], 'True', told['agrees_with_expected'] is True)
-    off = json.loads(run('quell identify off0.csv --on off1.csv --axis x --excitation sweep.json --json --quiet --expected ' + spec))
+    off = json.loads(run('quell identify off0.csv --on off1.csv --axis x --json --quiet --expected ' + spec))
     tell('  shaper not in effect', 'in effect: %s' % off['in_effect'], 'False', off['in_effect'] is False)
 
 
