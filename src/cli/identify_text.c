@@ -83,31 +83,43 @@ static const char *list_lines(cli_run *run, const quell_shaper *list)
         return NULL;
     return quell_arena_print(
         run->arena,
-        "[family identified]           ; seen at %s Hz damped only: how it changes with damping is not known\n%s\n%s\n",
+        "\n[family identified]           ; as seen at %s Hz: whether it changes with damping is not known\n%s\n%s\n",
         quell_number_short(1 / period_s, 5).text, times, amplitudes);
+}
+
+/* What goes under [controller]; "" if nothing follows. */
+static const char *controller_lines(cli_run *run, const identify_view *view, bool list)
+{
+    const quell_identification *of = &view->result;
+    const quell_identified *best = &of->candidate[0];
+    const char *made = list ? "; `identified` also belongs into the list of shapers\n" : "";
+    if (of->reading_known)
+        made = quell_arena_print(run->arena, "%sfrequency = %-18s; what it calls a shaper's frequency\n", made,
+                                 of->reading == QUELL_DAMPED ? "damped" : "natural");
+    if (made != NULL && of->uses_damping == QUELL_TELLS_NO) {
+        char value[80];
+        snprintf(value, sizeof value, "%s %%", quell_number_short(100 * best->shaper.at.damping_ratio, 2).text);
+        made = quell_arena_print(run->arena, "%sdamping = %-20s; whatever is entered, such as %s %%\n", made, value,
+                                 quell_number_short(100 * view->expected.damping_ratio, 3).text);
+    }
+    if (made != NULL && best->shaper.family != NULL && (best->shaper.family->flags & QUELL_FAMILY_TOLERANCE) != 0)
+        made = quell_arena_print(run->arena, "%stolerance = %-18s; the V of %s\n", made,
+                                 quell_number_short(best->shaper.at.tolerance, 2).text, best->title);
+    return made;
 }
 
 quell_status identify_machine_lines(cli_run *run, const identify_view *view, const char **lines)
 {
     const quell_identification *of = &view->result;
-    const quell_identified *best = &of->candidate[0];
     *lines = NULL;
     if (of->in_effect != QUELL_TELLS_YES)
         return QUELL_OK;
-    bool list = strcmp(best->family_id, "impulses") == 0;
-    const char *made = list ? list_lines(run, &best->shaper) : "";
-    if (made != NULL && of->reading_known)
-        made = quell_arena_print(run->arena, "%sfrequency = %s%*s; found by quell identify\n", made,
-                                 of->reading == QUELL_DAMPED ? "damped" : "natural", of->reading == QUELL_DAMPED ? 12 : 11, "");
-    if (made != NULL && of->uses_damping == QUELL_TELLS_NO)
-        made = quell_arena_print(run->arena, "%sdamping = %-20s; in place of %s, which was entered; in damping-unit = ratio\n",
-                                 made, quell_number_short(best->shaper.at.damping_ratio, 2).text,
-                                 quell_number_short(view->expected.damping_ratio, 3).text);
-    if (made != NULL && best->shaper.family != NULL && (best->shaper.family->flags & QUELL_FAMILY_TOLERANCE) != 0)
-        made = quell_arena_print(run->arena, "%stolerance = %-18s; of %s\n", made,
-                                 quell_number_short(best->shaper.at.tolerance, 2).text, best->title);
-    if (made == NULL)
+    bool list = strcmp(of->candidate[0].family_id, "impulses") == 0;
+    const char *controller = controller_lines(run, view, list), *family = list ? list_lines(run, &of->candidate[0].shaper) : "";
+    if (controller == NULL || family == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for lines of a machine file");
-    *lines = made[0] != '\0' ? made : NULL;
-    return QUELL_OK;
+    if (controller[0] == '\0' && family[0] == '\0')
+        return QUELL_OK;
+    *lines = quell_arena_print(run->arena, "; by quell identify, for the section [controller]:\n%s%s", controller, family);
+    return *lines != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for lines of a machine file");
 }
