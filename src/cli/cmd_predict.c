@@ -159,7 +159,7 @@ static void say_meaning(const cli_run *run, const predict_view *view)
                      "leaves of them can. A sweep tells it, or --mode HZ:ZETA:C.");
     cli_say(run, "This is the motion of what carries the sensor against the command: nozzle, bead and extrusion smooth it further, and a single "
                  "sensor cannot tell it from motion of the whole machine. Amplitudes are those of the envelope when the last event of the "
-                 "motion has come%s.",
+                 "motion has come%s; what is plotted before that includes the deflection that the acceleration holds.",
             view->has_shaper ? ", through the shaper the last impulse" : "");
 }
 
@@ -207,7 +207,7 @@ static const cli_option predict_rows[] = {
      "at which the axis has braked before --corner, since long before, and at which the wall begins"},
     {"--stop", "SPEED:ACCELERATION[:JERK]", CLI_TEXT, AT(predict.stop),
      "braking from this speed to rest, or to --corner; JERK: how fast the acceleration changes, such as 500m/s3"},
-    {"--speed", "SPEED", CLI_TEXT, AT(predict.speed), "along the wall (default: that before the stop, or the corner's)"},
+    {"--speed", "SPEED", CLI_TEXT, AT(predict.speed), "along the wall (default: that before the stop)"},
     {"--shaper", "SPEC", CLI_TEXT, AT(predict.shaper), "the shaper to show beside none"},
     {"--rounding-limit", "LENGTH", CLI_TEXT, AT(predict.rounding_limit), "states the acceleration that keeps it"},
     {"--machine", "FILE", CLI_TEXT, AT(machine), "acceleration, speed, corner speed and rounding limit that are not stated"},

@@ -26,8 +26,10 @@ static void say_next(const cli_run *run, const ripple_view *view)
         cli_next(run, "print the corner at two speeds that differ by a factor of two: quell ripple --at 50mm/s:... --at 100mm/s:...");
     else if (view->file == NULL)
         cli_next(run, "quell ripple --at ... RECORDING to see whether a recording shows this mode too");
-    else
+    else if (view->matched && view->match.agrees)
         cli_next(run, "quell choose --x RECORDING --y RECORDING for a shaper that takes it out");
+    else
+        cli_next(run, "record the other axis, or with more motion at this frequency: no mode that was given makes these ripples");
 }
 
 static quell_status show(cli_run *run, const ripple_view *view)

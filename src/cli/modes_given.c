@@ -56,6 +56,19 @@ static quell_status from_recordings(cli_run *run, quell_modes *modes, char *axis
     return QUELL_OK;
 }
 
+/* --axis, which must not say otherwise than the file. */
+static quell_status agree_on_axis(cli_run *run, const char *file, char *axis)
+{
+    char stated;
+    quell_status status = cli_driven_axis(run, &stated);
+    if (status == QUELL_OK && stated != 0 && *axis != 0 && stated != *axis) {
+        quell_error_set_file(&run->err, file);
+        return quell_fail(&run->err, QUELL_E_USAGE, "holds modes of the %c axis, but --axis says %c", *axis, stated);
+    }
+    *axis = stated != 0 ? stated : *axis;
+    return status;
+}
+
 quell_status cli_modes_given(cli_run *run, quell_modes *modes, char *axis)
 {
     bool saved;
@@ -63,5 +76,7 @@ quell_status cli_modes_given(cli_run *run, quell_modes *modes, char *axis)
     quell_status status = is_saved(run, first, &saved);
     if (status != QUELL_OK)
         return status;
-    return saved ? from_saved(run, first, modes, axis) : from_recordings(run, modes, axis);
+    *axis = 0;
+    status = saved ? from_saved(run, first, modes, axis) : from_recordings(run, modes, axis);
+    return status == QUELL_OK ? agree_on_axis(run, first, axis) : status;
 }

@@ -59,19 +59,6 @@ static quell_status from_options(cli_run *run, quell_modes *modes, bool *assumed
     return QUELL_OK;
 }
 
-/* --axis, which must not say otherwise than the file. */
-static quell_status agree_on_axis(cli_run *run, predict_view *view)
-{
-    char stated;
-    quell_status status = cli_driven_axis(run, &stated);
-    if (status == QUELL_OK && stated != 0 && view->axis != 0 && stated != view->axis) {
-        quell_error_set_file(&run->err, view->source);
-        status = quell_fail(&run->err, QUELL_E_USAGE, "holds modes of the %c axis, but --axis says %c", view->axis, stated);
-    }
-    view->axis = stated != 0 ? stated : view->axis;
-    return status;
-}
-
 quell_status predict_modes(cli_run *run, predict_view *view)
 {
     const cli_list *files = &run->given.files;
@@ -88,8 +75,8 @@ quell_status predict_modes(cli_run *run, predict_view *view)
         status = from_options(run, modes, &view->assumed_one);
     else
         status = cli_modes_given(run, modes, &view->axis);
-    if (status == QUELL_OK)
-        status = agree_on_axis(run, view);
+    if (status == QUELL_OK && files->count == 0)
+        status = cli_driven_axis(run, &view->axis);
     if (status == QUELL_OK && modes->count == 0) {
         quell_error_set_file(&run->err, view->source);
         status = quell_fail(&run->err, QUELL_E_NOT_MET, "holds no mode, want one at least");

@@ -94,6 +94,13 @@ quell_status predict_move(cli_run *run, predict_view *view)
     if (!stop)
         move->acceleration_mps2 = isnan(acceleration_mps2) ? 0 : acceleration_mps2;
     move->corner_mps = isnan(corner_mps) ? 0 : corner_mps;
+    if (stop && move->corner_mps > move->from_mps)
+        return quell_fail(&run->err, QUELL_E_USAGE, "--corner keeps %s mm/s, want no more than the %s mm/s that --stop brakes from",
+                          quell_number_short(1e3 * move->corner_mps, 6).text, quell_number_short(1e3 * move->from_mps, 6).text);
+    if (!stop && isnan(speed_mps) && move->acceleration_mps2 > 0)
+        return quell_fail(&run->err, QUELL_E_USAGE,
+                          "the speed that the wall is drawn at is not stated, want --speed: it is what --acceleration leads to");
+    view->wall_assumed = isnan(speed_mps) && !stop;
     move->wall_mps = !isnan(speed_mps) ? speed_mps : stop ? move->from_mps : move->corner_mps;
     if (!(move->corner_mps > 0) && !(move->acceleration_mps2 > 0))
         return quell_fail(&run->err, QUELL_E_USAGE, "a corner speed of 0 and no acceleration leave nothing, want --acceleration or --stop");

@@ -54,17 +54,19 @@ static quell_status add_ripple(cli_run *run, quell_plot *plot, const predict_vie
            *above = QUELL_NEW(run->arena, double, count), *below = QUELL_NEW(run->arena, double, count);
     if (mm == NULL || um == NULL || above == NULL || below == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the ripple");
+    double peak_m = 0; /* an envelope that cannot be told from the line has no name */
     for (size_t i = 0; i < count; i++) {
         bool rings = view->time_s[i] >= wall->settled_s; /* before, the envelope is about the deflection that acceleration holds */
         mm[i] = 1e3 * wall->distance_m[i];
         um[i] = 1e6 * wall->deflection_m[i];
         above[i] = rings ? 1e6 * wall->envelope_m[i] : (double)NAN;
         below[i] = -above[i];
+        peak_m = rings ? fmax(peak_m, wall->envelope_m[i]) : peak_m;
     }
     quell_plot_panel(plot, title, "distance along the wall (mm)", "deflection (um)");
     quell_plot_x_range(plot, 0, 1e3 * end_m, false);
     quell_plot_y_range(plot, -1e6 * most_m, 1e6 * most_m);
-    quell_plot_curve(plot, QUELL_MARK_DASHED, QUELL_INK_GREY, 1, mm, above, NULL, count, "envelope", 0.3e3 * end_m);
+    quell_plot_curve(plot, QUELL_MARK_DASHED, QUELL_INK_GREY, 1, mm, above, NULL, count, peak_m > 0.1 * most_m ? "envelope" : "", 0.3e3 * end_m);
     quell_plot_curve(plot, QUELL_MARK_DASHED, QUELL_INK_GREY, 1, mm, below, NULL, count, "", (double)NAN);
     quell_plot_curve(plot, QUELL_MARK_LINE, main ? QUELL_INK_MAIN : QUELL_INK_SECOND, 2, mm, um, NULL, count, "", (double)NAN);
     return QUELL_OK;
@@ -98,7 +100,7 @@ quell_status predict_plot(cli_run *run, const predict_view *view)
     for (size_t w = 0; w < count && status == QUELL_OK; w++)
         status = add_relief(run, plot, view, walls[w], end_m, most_m,
                             titled(run, quell_arena_print(run->arena, "The wall, black %s um, white -%s um",
-                                                          quell_number_short(1e6 * most_m, 2).text, quell_number_short(1e6 * most_m, 2).text), with[w]));
+                                                          quell_number_short(1e6 * most_m, 3).text, quell_number_short(1e6 * most_m, 3).text), with[w]));
     if (status == QUELL_OK)
         status = quell_plot_draw(plot, run->given.plot, run->given.out, &run->err);
     quell_plot_destroy(plot);

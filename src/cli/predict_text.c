@@ -22,6 +22,8 @@ static void print_move(const predict_view *view)
     printf("\nwall        drawn at %s mm/s%s%s\n", quell_number_short(1e3 * move->wall_mps, 4).text,
            view->axis != 0 ? ", by the axis at right angles to " : "",
            view->axis == 'x' ? "X" : view->axis == 'y' ? "Y" : "");
+    if (view->wall_assumed)
+        printf("            that is the corner's speed: --speed states the wall's own\n");
     if (view->has_shaper)
         printf("shaper      %s\n", view->shaper_name);
     putchar('\n');
@@ -90,13 +92,14 @@ static void print_rounding(const predict_view *view)
     if (isnan(view->rounding_m))
         printf("rounding    not known without an acceleration\n");
     else
-        printf("rounding    a right-angled corner is cut by %s um, both axes through this shaper\n",
+        printf("rounding    the path leaves a right-angled corner by up to %s um, measured from the\n"
+               "            nearer wall (the tip is missed by 1.4 times that); both axes shaped so\n",
                quell_number_short(1e6 * view->rounding_m, 3).text);
     if (isnan(view->rounding_limit_m))
         return;
     printf("limit       ");
     if (isnan(view->acceleration_limit_mps2))
-        printf("the corner speed alone cuts it by more than %s mm\n", quell_number_short(1e3 * view->rounding_limit_m, 4).text);
+        printf("the corner speed alone rounds it by more than %s mm\n", quell_number_short(1e3 * view->rounding_limit_m, 4).text);
     else if (isinf(view->acceleration_limit_mps2))
         printf("%s mm are kept at any acceleration\n", quell_number_short(1e3 * view->rounding_limit_m, 4).text);
     else

@@ -21,6 +21,7 @@ typedef struct predict_view {
     bool has_amplitude;  /* participations are known: um can be said */
     bool assumed_one;    /* a --mode without C */
     quell_corner_move move;
+    bool wall_assumed;   /* its speed is the corner's, for want of one */
     bool has_shaper;
     quell_shaper shaper;
     char shaper_name[160];

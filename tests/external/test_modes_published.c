@@ -1,7 +1,7 @@
 /* modes against answers that others published: a steel frame shaken by its surroundings, a structure driven at three lines, and
    textbook relations. The recordings stay outside the project: their folder's README has sources and licences. */
 #include "ingest_help.h"
-#include "sanitized.h"
+#include "shortened.h"
 
 #include "quell/modes.h"
 #include "quell/simulate.h"
@@ -295,7 +295,7 @@ Suite *suite_modes_published(void)
     Suite *suite = suite_create("modes_published");
     TCase *cases = tcase_create("answers");
     tcase_set_timeout(cases, 120);
-    if (!IS_SANITIZED)
+    if (!IS_SHORTENED)
         tcase_add_test(cases, steel_frame);
     tcase_add_test(cases, driven_lines_are_no_modes);
     tcase_add_test(cases, a_blow_gives_the_mode);

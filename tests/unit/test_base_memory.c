@@ -1,7 +1,7 @@
 /* base: allocation that can be made to fail, growing arrays with a maximum, and the arena. */
 #include "suites.h"
 
-#include "sanitized.h"
+#include "shortened.h"
 
 #include "quell/base.h"
 

@@ -1,7 +1,7 @@
 /* decays: ends of motion, damping ratios and their intervals from free decays, against simulated machines. */
 #include "suites.h"
 
-#include "sanitized.h"
+#include "shortened.h"
 
 #include "decay_truth.h"
 #include "study.h"
@@ -211,7 +211,7 @@ END_TEST
    in the decay. The intervals hold the truth all the same; those for white noise held it in 2 of 5. */
 START_TEST(few_decays_are_known_as_badly_as_they_are)
 {
-    enum { RECORDINGS = IS_SANITIZED ? 6 : 40 };
+    enum { RECORDINGS = IS_SHORTENED ? 6 : 40 };
     const study_row *row = study_row_find("two-stops");
     size_t modes = 0, f_held = 0, zeta_held = 0;
     for (size_t i = 0; i < RECORDINGS; i++) {
@@ -274,7 +274,7 @@ static quell_simulation demo(quell_excitation excitation, uint64_t seed)
 /* A sweep and random motion end in one free decay; ambient shaking has none. */
 START_TEST(other_motion_has_one_decay_at_most)
 {
-    for (uint64_t seed = 1; seed <= 3; seed++) {
+    for (uint64_t seed = 1; seed <= (IS_SHORTENED ? 1 : 3); seed++) {
         quell_simulation machine = demo(QUELL_EXCITE_SWEEP, seed);
         quell_simulated made;
         ck_assert_int_eq(quell_simulate(&machine, arena, &made, NULL), QUELL_OK);
@@ -456,7 +456,7 @@ Suite *suite_decays(void)
     TCase *cases = tcase_create("decays");
     tcase_set_timeout(cases, 120);
     tcase_add_checked_fixture(cases, setup, teardown);
-    if (!IS_SANITIZED) {
+    if (!IS_SHORTENED) {
         tcase_add_loop_test(cases, eight_stops_meet_the_goals, 0, (int)(sizeof goals / sizeof goals[0]));
         tcase_add_test(cases, windows_begin_after_the_motion);
     }

@@ -3,7 +3,7 @@
    quell_simulate are linear, and must not be doubted. */
 #include "suites.h"
 
-#include "sanitized.h"
+#include "shortened.h"
 
 #include "quell/modes.h"
 #include "quell/simulate.h"
@@ -773,7 +773,7 @@ Suite *suite_doubts(void)
     tcase_set_timeout(cases, 120);
     tcase_add_checked_fixture(cases, setup, teardown);
     tcase_add_test(cases, a_softening_spring_is_doubted);
-    if (!IS_SANITIZED) {
+    if (!IS_SHORTENED) {
         tcase_add_test(cases, a_linear_machine_is_not_doubted_when_shaken_at_random);
         tcase_add_test(cases, strokes_called_random_are_not_doubted);
         tcase_add_test(cases, linear_stops_are_not_doubted);

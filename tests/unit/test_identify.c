@@ -1,6 +1,6 @@
 /* Which shaper runs, and whether the one said to be in effect does: against simulated recordings, whose truth is known. */
 #include "identify_truth.h"
-#include "sanitized.h"
+#include "shortened.h"
 #include "suites.h"
 
 #include <math.h>
@@ -491,10 +491,10 @@ Suite *suite_identify(void)
     tcase_add_test(cases, recordings_of_a_side_are_pooled);
     tcase_add_test(cases, what_cannot_be_measured_is_refused);
     tcase_add_test(cases, failing_memory_leaves_the_ratio_alone);
-    tcase_add_loop_test(cases, family_numbers_and_their_reading_are_told, 0, IS_SANITIZED ? 1 : ROWS(told));
+    tcase_add_loop_test(cases, family_numbers_and_their_reading_are_told, 0, IS_SHORTENED ? 1 : ROWS(told));
     tcase_add_test(cases, a_list_of_impulses_is_found_but_not_its_order);
     tcase_add_test(cases, nothing_in_effect_is_said_so);
-    if (!IS_SANITIZED) {
+    if (!IS_SHORTENED) {
         tcase_add_test(cases, a_family_of_the_machine_file_is_found_from_stops);
         tcase_add_test(cases, a_shaper_on_the_other_axis_is_found_there);
         tcase_add_test(cases, a_changed_machine_is_no_shaper);

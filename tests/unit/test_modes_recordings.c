@@ -2,7 +2,7 @@
    ratios. */
 #include "suites.h"
 
-#include "sanitized.h"
+#include "shortened.h"
 
 #include "quell/modes.h"
 #include "quell/simulate.h"
@@ -267,7 +267,7 @@ Suite *suite_modes_recordings(void)
     tcase_add_test(cases, close_modes_in_a_sweep);
     tcase_add_test(cases, random_motion);
     tcase_add_test(cases, ten_seconds_keep_participations_sensible);
-    if (!IS_SANITIZED) {
+    if (!IS_SHORTENED) {
         tcase_add_test(cases, random_motion_on_the_whole);
         tcase_add_test(cases, noise_has_no_modes);
         tcase_add_test(cases, merging_modes_in_random_motion);

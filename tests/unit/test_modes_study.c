@@ -1,7 +1,7 @@
 /* modes_study: a short piece of the Monte-Carlo study (`make study`), and the statistics that it is told by. */
 #include "suites.h"
 
-#include "sanitized.h"
+#include "shortened.h"
 #include "study.h"
 
 #include <gsl/gsl_cdf.h>
@@ -41,10 +41,10 @@ static void holds(study_figure figure, const study_result *result, size_t count,
    intervals of all recordings together are told to 1 %. */
 START_TEST(ten_seconds_of_random_motion)
 {
-    size_t count = IS_SANITIZED ? FEW : RECORDINGS;
+    size_t count = IS_SHORTENED ? FEW : RECORDINGS;
     study_result *result = run("one-10", count);
     holds(STUDY_FAILED, result, count, 0, 0);
-    if (IS_SANITIZED) { /* too slow for statistics: it runs, and finds */
+    if (IS_SHORTENED) { /* too slow for statistics: it runs, and finds */
         holds(STUDY_RIGHT, result, count, 0.5, 1);
         free(result);
         return;
@@ -70,7 +70,7 @@ START_TEST(sweeps)
 {
     static const char *const rows[] = {"cancel-sweep", "demo-sweep"};
     enum { SWEEPS = 6 };
-    size_t count = IS_SANITIZED ? 1 : SWEEPS;
+    size_t count = IS_SHORTENED ? 1 : SWEEPS;
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         study_result *result = run(rows[i], count);
         holds(STUDY_FAILED, result, count, 0, 0);
@@ -88,7 +88,7 @@ END_TEST
 /* Noise of any colour: if a mode is reported of one in twenty, more than eight of twenty have a probability of 2e-7. */
 START_TEST(coloured_noise)
 {
-    size_t count = IS_SANITIZED ? FEW : NOISES;
+    size_t count = IS_SHORTENED ? FEW : NOISES;
     study_result *result = run("noise-10", count);
     holds(STUDY_FAILED, result, count, 0, 0);
     holds(STUDY_FALSE, result, count, 0, 8.5 / NOISES);

@@ -1,5 +1,5 @@
 /* The moves of a plan: read as they stand, or refused with the key; and a machine that they drive gives its modes back. */
-#include "sanitized.h"
+#include "shortened.h"
 #include "suites.h"
 
 #include "quell/modes.h"
@@ -281,9 +281,9 @@ Suite *suite_planned_motion(void)
     tcase_add_test(cases, too_many_moves_are_refused);
     tcase_add_test(cases, damaged_plans_do_no_harm);
     tcase_add_test(cases, every_allocation_may_fail);
-    tcase_add_loop_test(cases, a_test_gives_the_modes_back, 0, IS_SANITIZED ? 1 : (int)(sizeof trips / sizeof trips[0]));
+    tcase_add_loop_test(cases, a_test_gives_the_modes_back, 0, IS_SHORTENED ? 1 : (int)(sizeof trips / sizeof trips[0]));
     tcase_add_loop_test(cases, the_slow_strokes_of_a_program_tell_direction_and_sign, QUELL_EXCITE_SWEEP,
-                        IS_SANITIZED ? QUELL_EXCITE_RANDOM : QUELL_EXCITE_AMBIENT);
+                        IS_SHORTENED ? QUELL_EXCITE_RANDOM : QUELL_EXCITE_AMBIENT);
     suite_add_tcase(suite, cases);
     return suite;
 }

@@ -1,6 +1,6 @@
 /* Programs of test motion: what the text makes a machine do, by a reader of its own (gcode_reader.h), is what was asked for. */
 #include "gcode_reader.h"
-#include "sanitized.h"
+#include "shortened.h"
 #include "suites.h"
 
 #include "quell/motion.h"
@@ -138,7 +138,7 @@ START_TEST(any_program_stays_within_its_limits)
 {
     static const char *const paths[] = {"x", "y", "x+y", "x-y"};
     quell_random *random = quell_random_create(11 + (uint64_t)_i);
-    size_t made = 0, tries = IS_SANITIZED ? 15 : 120;
+    size_t made = 0, tries = IS_SHORTENED ? 15 : 120;
     for (size_t n = 0; n < tries; n++) {
         quell_test_motion asked = usual((quell_excitation)_i, paths[n % 4]);
         for (int k = 0; k < 2; k++) {

@@ -4,7 +4,7 @@
 
 #include "oscillator.h"
 #include "quell/predict.h"
-#include "sanitized.h"
+#include "shortened.h"
 
 #include <math.h>
 #include <string.h>
@@ -108,7 +108,7 @@ START_TEST(the_wall_agrees_with_an_independent_integration)
     enum { POINTS = 8 };
     quell_random *random = quell_random_create(11);
     double worst = 0;
-    for (size_t n = 0; n < (IS_SANITIZED ? 8 : 60); n++) {
+    for (size_t n = 0; n < (IS_SHORTENED ? 8 : 60); n++) {
         quell_mode mode = {.frequency_hz = uniform(random, 15, 120), .damping_ratio = uniform(random, 0, 0.15),
                            .participation = uniform(random, -1, 1)};
         quell_corner_move move = {.corner_mps = uniform(random, 0, 0.02), .acceleration_mps2 = uniform(random, 1, 20),
@@ -205,7 +205,7 @@ static double coverage(const char *family, double *above)
     const quell_motion stop = {2, braking};
     quell_random *random = quell_random_create(5);
     size_t held = 0, over = 0;
-    enum { DRAWS = IS_SANITIZED ? 60 : 600 };
+    enum { DRAWS = IS_SHORTENED ? 60 : 600 };
     for (size_t n = 0; n < DRAWS; n++) {
         const quell_mode truth = {.frequency_hz = 47, .damping_ratio = 0.05, .participation = 0.9};
         quell_mode seen = truth;
@@ -242,8 +242,8 @@ START_TEST(intervals_hold_the_true_amplitude)
     for (size_t i = 0; i < 4; i++) {
         double above, share = coverage(families[i], &above);
         /* 95 % +- 3 standard errors of 600 draws, 2.7 %; where the range is over more than matters they may hold more often */
-        ck_assert_msg(share >= (IS_SANITIZED ? 0.85 : 0.923), "%s: %g", families[i] != NULL ? families[i] : "none", share);
-        ck_assert_msg(above <= (IS_SANITIZED ? 0.15 : 0.075), "%s: %g above", families[i] != NULL ? families[i] : "none", above);
+        ck_assert_msg(share >= (IS_SHORTENED ? 0.85 : 0.923), "%s: %g", families[i] != NULL ? families[i] : "none", share);
+        ck_assert_msg(above <= (IS_SHORTENED ? 0.15 : 0.075), "%s: %g above", families[i] != NULL ? families[i] : "none", above);
     }
     quell_event corner = quell_motion_corner_stop(0.005, 0);
     const quell_mode exact = {.frequency_hz = 50, .damping_ratio = 0.05, .participation = 1,

@@ -1,6 +1,6 @@
 /* Ringing after stops: amplitudes where the commanded motion ends against the closed form of the events, and what is claimed of
    their change. How often the intervals hold is for `make study`. */
-#include "sanitized.h"
+#include "shortened.h"
 #include "stops_truth.h"
 #include "suites.h"
 
@@ -46,11 +46,11 @@ static quell_shaper shaper_of(const char *spec)
 START_TEST(amplitudes_are_of_the_end_of_the_motion)
 {
     static const char *const specs[] = {NULL, "zv:43:0.05", "zvd:43:0.05"};
-    for (size_t i = 0; i < (IS_SANITIZED ? 2 : 3); i++) {
+    for (size_t i = 0; i < (IS_SHORTENED ? 2 : 3); i++) {
         quell_simulation of = stops_setup(11 + i);
         quell_shaper shaper;
         of.modes = 2;
-        of.seconds = IS_SANITIZED ? 5 : 8;
+        of.seconds = IS_SHORTENED ? 5 : 8;
         double shaper_s = 0;
         if (specs[i] != NULL) {
             shaper = shaper_of(specs[i]);
@@ -89,7 +89,7 @@ START_TEST(a_shaper_that_helps_is_told_in_um)
 {
     quell_simulation of = stops_setup(21);
     quell_shaper shaper = shaper_of("zv:51:0.046");
-    of.seconds = IS_SANITIZED ? 6 : 10;
+    of.seconds = IS_SHORTENED ? 6 : 10;
     stops_record *before = record(&of);
     of.shaper = &shaper;
     of.seed = 22;
@@ -112,7 +112,7 @@ START_TEST(nothing_left_is_a_limit)
 {
     quell_simulation of = stops_setup(31);
     quell_shaper shaper = shaper_of("zv:47.3:0.046");
-    of.seconds = IS_SANITIZED ? 6 : 10;
+    of.seconds = IS_SHORTENED ? 6 : 10;
     stops_record *before = record(&of);
     of.shaper = &shaper;
     of.seed = 32;

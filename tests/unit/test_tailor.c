@@ -2,7 +2,7 @@
    refused. What a shaper leaves is told by marching an oscillator through its impulses, which shares nothing with V's formula. */
 #include "suites.h"
 
-#include "sanitized.h"
+#include "shortened.h"
 #include "tailor_truth.h"
 
 #include "quell/shaping.h"
@@ -81,7 +81,7 @@ END_TEST
    ends somewhere needs no more. */
 START_TEST(closed_forms)
 {
-    for (double v = .01; v < .5; v *= 2) {
+    for (double v = .01; v < .5; v *= IS_SHORTENED ? 8 : 2) {
         const quell_bands one = {.count = 1, .band = {{{30, 30}, {0, 0}, 0}}},
                           wide = {.count = 1, .band = {{{5, 100}, {0, 0}, 0}}};
         quell_tailored made = design(&one, v, 0, 0);
@@ -97,7 +97,7 @@ END_TEST
 START_TEST(random_designs)
 {
     quell_random *random = quell_random_create(20261127);
-    size_t many = 0, count = IS_SANITIZED ? 12 : 200;
+    size_t many = 0, count = IS_SHORTENED ? 12 : 200;
     for (size_t i = 0; i < count; i++) {
         quell_bands bands;
         draw(&bands, random, i);
@@ -125,7 +125,7 @@ START_TEST(no_shaper_beats_the_proof)
 {
     quell_random *random = quell_random_create(5);
     quell_tailored made = design(&oracle, .05, 0, 0);
-    for (size_t run = 0; run < (IS_SANITIZED ? 30 : 300); run++) {
+    for (size_t run = 0; run < (IS_SHORTENED ? 30 : 300); run++) {
         quell_shaper other = {.count = 2 + run % 6};
         double sum = 0;
         for (size_t i = 0; i < other.count; i++) {
@@ -144,7 +144,7 @@ END_TEST
 START_TEST(the_textbook_is_no_shorter)
 {
     quell_random *random = quell_random_create(77);
-    for (size_t i = 0; i < (IS_SANITIZED ? 3 : 12); i++) {
+    for (size_t i = 0; i < (IS_SHORTENED ? 3 : 12); i++) {
         quell_bands bands;
         draw(&bands, random, i);
         static quell_textbook best;
