@@ -61,10 +61,10 @@ typedef struct quell_ripple {
     double spacing_m;           /**< speed along the wall by damped frequency */
 } quell_ripple;
 
-/** The interval is the range over the ball of radius 1.96 in ln f, ln z and c, each by its standard error (of its 95 % interval;
-    where that is NaN the value is taken as exact), independent of each other: for a straight-line dependence the usual
-    interval, and where the amplitude has its least at the estimate, as at a shaper's zero, it still holds the truth nearly as
-    often (93 % there; suite ripple). Sampled at 1200 points.
+/** The interval is the range over a ball in ln f, ln z and c, each by its standard error (of its 95 % interval; where that is NaN the
+    value is taken as exact), independent of each other, sampled at 1200 points. Its radius is 1.96 without a shaper: for a
+    straight-line dependence the usual interval. With one it is 2.45, which holds two errors together: near a shaper's zero
+    what is left is the distance in f and z, and 1.96 would hold the truth in 88 to 93 % only.
     mode, motion, shaper (NULL: none) as for quell_ringing_amplitude; wall_mps > 0. */
 quell_ripple quell_ripple_predict(const quell_mode *mode, const quell_motion *motion, const quell_shaper *shaper, double wall_mps);
 

@@ -6,6 +6,7 @@
 enum { DIRECTIONS = 150, RADII = 8 };
 
 #define NORMAL_95 1.959963984540054 /* the quantile 0.975 of the normal distribution */
+#define TWO_95 2.447746830680816    /* radius that holds 95 % of two independent normal errors: sqrt(-2 ln 0.05) */
 #define GOLDEN 2.399963229728653    /* pi (3 - sqrt 5): points on a sphere that are even (A. Gonzalez, Math. Geosci. 42, 2010; from memory) */
 
 /* Standard errors; 0 where the interval is not known. */
@@ -50,11 +51,13 @@ quell_ripple quell_ripple_predict(const quell_mode *mode, const quell_motion *mo
     const errors by = errors_of(mode);
     if (by.log_f == 0 && by.log_zeta == 0 && by.c == 0)
         return out;
+    /* what a shaper leaves grows with frequency and damping ratio being off together, not with one direction alone */
+    const double most = shaper != NULL && shaper->count > 1 ? TWO_95 : NORMAL_95;
     double low = out.amplitude_m, high = out.amplitude_m;
     for (size_t i = 0; i < DIRECTIONS; i++) {
         double up = 1 - 2 * (double)i / (DIRECTIONS - 1), flat = sqrt(fmax(0, 1 - up * up)), turn = GOLDEN * (double)i;
         for (size_t k = 1; k <= RADII; k++) {
-            double radius = NORMAL_95 * (double)k / RADII;
+            double radius = most * (double)k / RADII;
             quell_mode other = moved(mode, &by, radius * up, radius * flat * cos(turn), radius * flat * sin(turn));
             double there = amplitude(&other, motion, shaper);
             low = fmin(low, there);

@@ -133,7 +133,7 @@ static void one(const row *of, uint64_t seed, tally *sum)
 
 int main(int argc, char **argv)
 {
-    long runs = argc > 1 ? strtol(argv[1], NULL, 10) : 300, only = argc > 2 ? strtol(argv[2], NULL, 10) : -1;
+    long runs = argc > 1 ? strtol(argv[1], NULL, 10) : 60, only = argc > 2 ? strtol(argv[2], NULL, 10) : -1;
     printf("ringing after stops: share of 95 %% intervals that hold the truth (goal 90 to 98 %%), and of changes claimed\n");
     printf("(p < 0.05; goal 3 to 8 %% without a change, of those that count 0)\n");
     printf("%-40s %8s %8s %8s %8s %8s %8s %8s %8s %8s %8s %8s\n", "row", "measured", "um", "um after", "before", "after",
