@@ -1,6 +1,6 @@
 /* Ringing after stops, before and after a change: how often the 95 % intervals of the amplitudes and of their ratio hold the
    truth, how often a change is claimed where there is none, and found where there is one. With a number as argument, so many
-   pairs a row instead of 300. */
+   pairs a row instead of 60. */
 #include "stops_truth.h"
 
 #include <stdio.h>
