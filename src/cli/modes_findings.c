@@ -143,7 +143,7 @@ static quell_status add_peak(cli_run *run, const modes_recording *of, const quel
     if (peak->line && fitted)
         return quell_findings_add(findings, run->arena, "line", QUELL_NOTE, hz, (double)NAN, "",
                                   "a line at %s Hz, too narrow for a mode, is left out of the fit", f);
-    if (peak->line || !(below || above))
+    if (peak->line || !(below || above) || modes_at_sweep_end(of, hz))
         return QUELL_OK;
     double end_hz = modes->excited_hz[above];
     return quell_findings_add(
