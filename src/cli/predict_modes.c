@@ -66,7 +66,8 @@ static quell_status agree_on_axis(cli_run *run, predict_view *view)
     quell_status status = cli_driven_axis(run, &stated);
     if (status == QUELL_OK && stated != 0 && view->axis != 0 && stated != view->axis) {
         quell_error_set_file(&run->err, view->source);
-        status = quell_fail(&run->err, QUELL_E_USAGE, "holds modes of the %c axis, but --axis says %c", view->axis, stated);
+        status = quell_fail(&run->err, QUELL_E_USAGE, "holds modes of the %c axis, but %s says %c", view->axis,
+                            run->given.axis != NULL ? "--axis" : "the plan of --excitation", stated);
     }
     view->axis = stated != 0 ? stated : view->axis;
     return status;
