@@ -96,10 +96,13 @@ quell_status quell_sweep_density(const quell_shaking *shaking, const quell_spect
 
 /** Did the machine run the sweep that was planned? */
 typedef struct quell_sweep_check {
-    double recorded_mps2;  /**< acceleration of the strokes, from the density below the lowest mode; NaN: not known */
+    double recorded_mps2;  /**< acceleration of the strokes, from the density below the lowest mode; where the density still
+                                rises towards a mode that is not fitted, its limit at 0 Hz; NaN: not known */
     double planned_mps2;   /**< NaN if the plan does not say */
     double reached_hz[2];  /**< the part of the plan's range where what was recorded has no less than a quarter of the
                                 energy, 6 dB, that recorded_mps2 would leave; NaN: nowhere */
+    double rise;           /**< of the acceleration in the last tenth of the sweep, the fitted modes' response taken off, over
+                                recorded_mps2: above 1 where a mode that is not fitted lies near the end or above; NaN: not known */
     bool ran;              /**< neither is off by more than 10 % */
 } quell_sweep_check;
 

@@ -200,6 +200,10 @@ typedef struct quell_program {
     QUELL_STROKE_STEPS_MIN motor steps; within 5 to 150 Hz. Empty (high < low) where there are none. */
 void quell_program_range(const quell_test_motion *asked, double range_hz[2]);
 
+/** What would let strokes reach hz: an acceleration at the motor step that is stated, or a motor step (m) at the acceleration that
+    is stated. NaN both where asked is out of range. */
+void quell_program_reach(const quell_test_motion *asked, double hz, double *acceleration_mps2, double *step_m);
+
 /** Plans a test. QUELL_OK; QUELL_E_USAGE naming what is out of range, or what would have to change: strokes of fewer motor
     steps than QUELL_STROKE_STEPS_MIN, a speed or travel exceeded, more than QUELL_MOVES_MAX moves or QUELL_MOVES_MAX_S seconds;
     QUELL_E_MEMORY. out untouched on failure; what it points to lives in arena. */

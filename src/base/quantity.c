@@ -152,8 +152,10 @@ quell_status quell_quantity_parse_range(const char *text, quell_dimension dimens
         const char *name = second + second_used + blanks(second + second_used);
         unit = quell_unit_find(dimension, name, trimmed_length(name));
     }
-    if (unit == NULL || !isfinite(low * unit->si) || !isfinite(high * unit->si) || low > high)
+    if (unit == NULL || !isfinite(low * unit->si) || !isfinite(high * unit->si))
         return refuse(err, text, dimension, "LOW..HIGH of ");
+    if (low > high)
+        return refuse(err, text, dimension, "the lower number first: LOW..HIGH of ");
     *low_si = low * unit->si;
     *high_si = high * unit->si;
     return QUELL_OK;

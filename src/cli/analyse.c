@@ -114,12 +114,15 @@ quell_status cli_driven_axis(cli_run *run, char *axis)
     const char *text = run->given.axis;
     char shown[32];
     *axis = 0;
-    if (text == NULL)
-        return QUELL_OK;
-    if (strcmp(text, "x") != 0 && strcmp(text, "y") != 0)
+    if (text != NULL && strcmp(text, "x") != 0 && strcmp(text, "y") != 0)
         return quell_fail(&run->err, QUELL_E_USAGE, "option --axis: found '%s', want x or y",
                           quell_printable(shown, sizeof shown, text, strlen(text)));
-    *axis = text[0];
+    bool given;
+    quell_shaking plan = {.axis = 0};
+    quell_status status = text != NULL ? cli_plan_agrees(run, "--axis says", text[0]) : cli_excitation(run, &given, &plan);
+    if (status != QUELL_OK)
+        return status;
+    *axis = text != NULL ? text[0] : plan.axis;
     return QUELL_OK;
 }
 

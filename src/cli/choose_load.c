@@ -87,6 +87,8 @@ quell_status choose_load(cli_run *run, choose_view *view)
 {
     quell_status status = QUELL_OK;
     for (size_t i = 0; i < view->axes && status == QUELL_OK; i++)
+        status = cli_plan_agrees(run, "recordings are given for", view->axis[i].name);
+    for (size_t i = 0; i < view->axes && status == QUELL_OK; i++)
         status = sight(run, &view->axis[i]);
     if (status == QUELL_OK && view->axes == 2)
         status = join(run, &view->axis[0], &view->axis[1]);

@@ -255,14 +255,17 @@ quell_status cli_keep_json(cli_run *run, const char *name, quell_json *json);
 /* A recording's file name without folder and endings, for results and plots named after it; NULL: out of memory. */
 char *cli_short_name(cli_run *run, const char *path);
 
-/* --axis as 'x' or 'y', 0 if not given; --ignore as a list in the arena; --shaper-on, the identity where it is
-   `none` or not stated. Errors name the option. */
+/* --axis as 'x' or 'y', else the axis that a plan in --excitation moves, which must not contradict it, or 0; --ignore as a
+   list in the arena; --shaper-on, the identity where it is `none` or not stated. Errors name the option. */
 quell_status cli_driven_axis(cli_run *run, char *axis);
 quell_status cli_ignored(cli_run *run, quell_ignored **out, size_t *count);
 quell_status cli_shaper_on(cli_run *run, quell_shaper *out, bool *stated);
 
 /* --excitation, in words or a plan's file, read once a run; *given = false, out untouched, where it is not there. */
 quell_status cli_excitation(cli_run *run, bool *given, quell_shaking *out);
+
+/* Refuses a plan in --excitation that moves another axis than `axis`, which is what `said` says. */
+quell_status cli_plan_agrees(cli_run *run, const char *said, char axis);
 
 /* Modes of the files given, one at least: recordings, pooled, with their findings said, or one file that `quell modes` wrote. *axis:
    'x' or 'y', 0 if nothing says. */

@@ -84,10 +84,13 @@ static quell_status run_excite(cli_run *run)
                           "--json prints the plan on standard output, want a FILE or --out for the program");
     if (run->given.excite.plan != NULL && strcmp(run->given.excite.plan, "-") == 0)
         return quell_fail(&run->err, QUELL_E_USAGE, "option --plan: found '-', want a file; --json prints the plan on standard output");
+    quell_status status = excite_check_places(run, file);
+    if (status != QUELL_OK)
+        return status;
     excite_view *view = QUELL_NEW(run->arena, excite_view, 1);
     if (view == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a program");
-    quell_status status = excite_read(run, view);
+    status = excite_read(run, view);
     if (status == QUELL_OK)
         status = quell_program_make(&view->program, &view->asked, run->arena, &run->err);
     if (status == QUELL_OK)

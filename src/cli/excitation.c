@@ -58,3 +58,16 @@ quell_status cli_excitation(cli_run *run, bool *given, quell_shaking *out)
     *out = *run->excitation;
     return QUELL_OK;
 }
+
+quell_status cli_plan_agrees(cli_run *run, const char *said, char axis)
+{
+    bool given;
+    quell_shaking plan = {.axis = 0};
+    quell_status status = cli_excitation(run, &given, &plan);
+    if (status != QUELL_OK || !given || plan.axis == 0 || plan.axis == axis)
+        return status;
+    return quell_fail(&run->err, QUELL_E_USAGE,
+                      "%s %c, but the plan of --excitation, %s, moves %c; want one that agrees, or the sweep in words: "
+                      "sweep:F0:F1:RATE[:ACCEL]",
+                      said, axis, run->given.excitation, plan.axis);
+}

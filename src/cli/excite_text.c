@@ -17,6 +17,10 @@ static const char *const cautions[] = {
 
 enum { CAUTIONS = sizeof cautions / sizeof cautions[0], LINE = 1024, WIDTH = 70 };
 
+/* Where modes are looked for by default; a sweep ends within a stroke of it. */
+#define FULL_HZ 150.0
+#define NEAR_FULL 0.95
+
 static bool is_diagonal(const excite_view *view)
 {
     return view->asked.path->sign[0] != 0 && view->asked.path->sign[1] != 0;
@@ -89,7 +93,35 @@ static void describe_place(const excite_view *view, char *out, size_t size)
     add_start(view, start, sizeof start);
     add(out, size, "; begins and ends at ");
     add(out, size, start);
-    add(out, size, ".");
+    snprintf(start, sizeof start, ". Record for %s s or more: all of it, the rests included.",
+             quell_number_fixed(ceil(view->program.duration_s), 0).text);
+    add(out, size, start);
+}
+
+/* What it cannot find; "" where it reaches all that a mode is looked for. */
+static void describe_reach(const excite_view *view, char *out, size_t size)
+{
+    const quell_test_motion *asked = &view->asked;
+    bool sweeps = asked->kind == QUELL_EXCITE_SWEEP;
+    double end_hz = sweeps ? view->program.range_hz[1] : asked->range_hz[1], acceleration_mps2, step_m;
+    char text[LINE];
+    out[0] = '\0';
+    if (asked->kind == QUELL_EXCITE_STOPS || !(end_hz < NEAR_FULL * FULL_HZ))
+        return;
+    snprintf(out, size, "Modes above %s Hz will not be found by %s.", quell_number_short(end_hz, 3).text,
+             sweeps ? "this sweep" : "these random strokes");
+    quell_program_reach(asked, FULL_HZ, &acceleration_mps2, &step_m);
+    if (!(acceleration_mps2 > asked->acceleration_mps2))
+        return;
+    snprintf(text, sizeof text, " %g Hz would be reached with an acceleration of %s mm/s2, or with motor steps of %s mm.", FULL_HZ,
+             quell_number_short(1e3 * acceleration_mps2, 6).text, quell_number_short(1e3 * step_m, 3).text);
+    add(out, size, text);
+    double low_hz = acceleration_mps2 / (4 * asked->speed_mps);
+    if (low_hz > asked->range_hz[0]) {
+        snprintf(text, sizeof text, " At that acceleration and %s mm/s strokes begin at %s Hz.",
+                 quell_number_short(1e3 * asked->speed_mps, 4).text, quell_number_short(low_hz, 3).text);
+        add(out, size, text);
+    }
 }
 
 /* What the program cannot do by itself, one text after the other; false after the last. */
@@ -151,6 +183,9 @@ void excite_write(const excite_view *view, FILE *stream)
     comment(stream, text);
     describe_place(view, text, sizeof text);
     comment(stream, text);
+    describe_reach(view, text, sizeof text);
+    if (text[0] != '\0')
+        comment(stream, text);
     for (size_t i = 0; demand(view, i, text, sizeof text); i++)
         if (text[0] != '\0')
             comment(stream, text);
@@ -175,6 +210,9 @@ void excite_say(const cli_run *run, const excite_view *view)
     cli_say(run, "%s", text);
     describe_place(view, text, sizeof text);
     cli_say(run, "%s", text);
+    describe_reach(view, text, sizeof text);
+    if (text[0] != '\0')
+        cli_say(run, "%s", text);
     if (view->range_is_default)
         cli_say(run, "The range of frequencies is what the limits stated allow; --band narrows it.");
     for (size_t i = 0; demand(view, i, text, sizeof text); i++)

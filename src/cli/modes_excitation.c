@@ -8,6 +8,10 @@
 #define PAUSED_LEAST 0.1
 #define DECAYS_LEAST 3
 
+/* Where modes are looked for by default, as quell excite has it. */
+#define FULL_HZ 150.0
+#define NEAR_FULL 0.95
+
 /* Random motion that pauses again and again: its density is no answer to an input that is alike at all times. */
 static quell_status add_paused(cli_run *run, const quell_shaking *shaking, quell_findings *findings)
 {
@@ -47,10 +51,28 @@ static quell_status add_not_stops(cli_run *run, quell_findings *findings)
         "what was taken for free decays may be none");
 }
 
+/* Random strokes that end below where modes are looked for. */
+static quell_status add_random_end(cli_run *run, const modes_recording *of, quell_findings *findings)
+{
+    const quell_shaking *shaking = &of->how.shaking;
+    double band_hz[2], end_hz = shaking->random_hz[1];
+    quell_status status = cli_band(run, band_hz, &run->err);
+    if (status != QUELL_OK || !shaking->random_known || end_hz >= NEAR_FULL * (band_hz[1] > 0 ? fmin(band_hz[1], FULL_HZ) : FULL_HZ))
+        return status;
+    bool none = of->modes.count == 0;
+    return quell_findings_add(findings, run->arena, "range", none ? QUELL_WARN : QUELL_NOTE, end_hz, (double)NAN,
+                              "a higher acceleration or finer motor steps let quell excite go further up",
+                              "the random strokes end at %s Hz: a mode near this end or above is hardly shaken%s",
+                              quell_number_fixed(end_hz, 1).text, none ? ", and none was found" : " and may not be found");
+}
+
 quell_status modes_check_excitation(cli_run *run, const modes_recording *of, quell_findings *findings)
 {
     const quell_shaking *shaking = &of->how.shaking;
     bool pauses = shaking->bursts >= BURSTS_LEAST && shaking->paused >= PAUSED_LEAST;
+    quell_status status = shaking->kind == QUELL_EXCITE_RANDOM ? add_random_end(run, of, findings) : QUELL_OK;
+    if (status != QUELL_OK)
+        return status;
     if (shaking->kind == QUELL_EXCITE_RANDOM && pauses)
         return add_paused(run, shaking, findings);
     if (shaking->kind != QUELL_EXCITE_STOPS || shaking->blow || of->how.decays.count == 0)

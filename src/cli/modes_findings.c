@@ -14,6 +14,9 @@
 /* How far beyond the ends of --band a peak is named, as a factor. */
 #define CUT_OFF_WITHIN 1.5
 
+/* A peak so near a mode in ln f is its own. */
+#define NEAR_MODE 0.05
+
 /* What free decays may leave over the noise: 1.00 to 1.02 of it where all modes are found. */
 #define DECAY_MISFIT_RATIO 1.1
 
@@ -121,6 +124,14 @@ static quell_status add_driven(cli_run *run, const modes_recording *of, const qu
                               quell_number_fixed(peak->frequency_hz, 1).text);
 }
 
+static bool is_mode(const quell_modes *modes, double hz)
+{
+    for (size_t k = 0; k < modes->count; k++)
+        if (fabs(hz / modes->mode[k].frequency_hz - 1) < NEAR_MODE)
+            return true;
+    return false;
+}
+
 static quell_status add_peak(cli_run *run, const modes_recording *of, const quell_peak *peak,
                              quell_findings *findings)
 {
@@ -134,7 +145,9 @@ static quell_status add_peak(cli_run *run, const modes_recording *of, const quel
         return status;
     double hz = peak->frequency_hz;
     bool fitted = modes->fit.parameters > 0 && hz >= modes->band_hz[0] && hz <= modes->band_hz[1];
-    bool below = hz<modes->excited_hz[0], above = hz> modes->excited_hz[1];
+    const quell_shaking *shaking = &of->how.shaking;
+    double top_hz = shaking->random_known ? fmin(shaking->random_hz[1], modes->excited_hz[1]) : modes->excited_hz[1];
+    bool below = hz<modes->excited_hz[0], above = hz> top_hz;
     quell_number_print_fixed(f, sizeof f, hz, 1);
     if (peak->line && modes->fit.parameters == 0 && peak->prominence_db >= NARROW_DB)
         return quell_findings_add(findings, run->arena, "narrow", QUELL_NOTE, hz, (double)NAN,
@@ -143,9 +156,9 @@ static quell_status add_peak(cli_run *run, const modes_recording *of, const quel
     if (peak->line && fitted)
         return quell_findings_add(findings, run->arena, "line", QUELL_NOTE, hz, (double)NAN, "",
                                   "a line at %s Hz, too narrow for a mode, is left out of the fit", f);
-    if (peak->line || !(below || above))
+    if (peak->line || !(below || above) || modes_at_sweep_end(of, hz) || is_mode(modes, hz))
         return QUELL_OK;
-    double end_hz = modes->excited_hz[above];
+    double end_hz = above ? top_hz : modes->excited_hz[0];
     return quell_findings_add(
         findings, run->arena, "beyond", QUELL_WARN, hz, end_hz, "shake the machine over a wider range",
         "a peak at %s Hz lies beyond the end of the excitation at %s Hz and is not fitted", f,

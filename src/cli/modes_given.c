@@ -63,7 +63,8 @@ static quell_status agree_on_axis(cli_run *run, const char *file, char *axis)
     quell_status status = cli_driven_axis(run, &stated);
     if (status == QUELL_OK && stated != 0 && *axis != 0 && stated != *axis) {
         quell_error_set_file(&run->err, file);
-        return quell_fail(&run->err, QUELL_E_USAGE, "holds modes of the %c axis, but --axis says %c", *axis, stated);
+        return quell_fail(&run->err, QUELL_E_USAGE, "holds modes of the %c axis, but %s says %c", *axis,
+                          run->given.axis != NULL ? "--axis" : "the plan of --excitation", stated);
     }
     *axis = stated != 0 ? stated : *axis;
     return status;

@@ -5,6 +5,8 @@
 #include <string.h>
 
 #define OFF_MOST 0.1 /* 10 %, as quell_sweep_verify has it */
+#define RISE_MOST 1.3 /* at the sweep's end: a mode at twice its frequency, or nearer */
+#define EDGE 0.03    /* of the sweep's end: as far beyond it the density falls off */
 
 static const char remedy[] = "compare the statement or the plan with what was sent, the axis, and the controller's own "
                              "limits of acceleration and speed";
@@ -63,6 +65,27 @@ const char *modes_sweep_words(const modes_recording *of, bool only_off, char out
     return out;
 }
 
+/* Does the response still rise where the sweep ends? */
+static bool still_rises(const modes_recording *of)
+{
+    return of->sweep_checked && of->sweep_check.rise > RISE_MOST && !is_off(of->sweep_check.reached_hz[1], of->how.shaking.sweep.end_hz);
+}
+
+bool modes_at_sweep_end(const modes_recording *of, double hz)
+{
+    return still_rises(of) && hz > of->modes.excited_hz[1] && hz < (1 + EDGE) * of->how.shaking.sweep.end_hz;
+}
+
+static quell_status add_rise(cli_run *run, const modes_recording *of, quell_findings *findings)
+{
+    return quell_findings_add(findings, run->arena, "beyond", QUELL_WARN, of->sweep_check.rise, RISE_MOST,
+                              "sweep further: a higher acceleration or finer motor steps let quell excite go further up",
+                              "the response still rises at the sweep's end, %s Hz, to %s times that at low frequency: a mode lies "
+                              "near this end or above it and is not fitted",
+                              quell_number_fixed(of->how.shaking.sweep.end_hz, 1).text,
+                              quell_number_fixed(of->sweep_check.rise, 1).text);
+}
+
 quell_status modes_check_sweep(cli_run *run, modes_recording *of, quell_findings *findings)
 {
     const quell_shaking *shaking = &of->how.shaking;
@@ -76,6 +99,10 @@ quell_status modes_check_sweep(cli_run *run, modes_recording *of, quell_findings
         return status;
     of->sweep_checked = true;
     char off[MODES_SWEEP_WORDS];
+    if (still_rises(of))
+        status = add_rise(run, of, findings);
+    if (status != QUELL_OK)
+        return status;
     if (isnan(of->sweep_check.reached_hz[0]))
         return quell_findings_add(findings, run->arena, "not-run", QUELL_WARN, (double)NAN, (double)NAN, remedy,
                                   "nothing of the sweep that is stated is in the recording");
@@ -102,6 +129,7 @@ void modes_json_sweep_check(quell_json *json, json_t *sweep, const modes_recordi
         quell_json_numbers(json, item, "reached_hz", check->reached_hz, 2);
     else
         quell_json_null(json, item, "reached_hz", "nothing of the sweep was recorded");
+    quell_json_number(json, item, "rise", check->rise, "no bin of the density tells it");
     quell_json_number(json, item, "moved_s", moved_s(of), "");
     quell_json_number(json, item, "planned_s", planned_s(of), "");
 }

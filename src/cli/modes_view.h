@@ -53,6 +53,8 @@ quell_status modes_check_sweep(cli_run *run, modes_recording *of, quell_findings
 /* "recorded 3.1 of 6.0 m/s2, 12.0 to 60.0 Hz of 12.0 to 115.0 Hz"; only what is off, or all. "" if not checked. */
 enum { MODES_SWEEP_WORDS = 640 };
 const char *modes_sweep_words(const modes_recording *of, bool only_off, char out[MODES_SWEEP_WORDS]);
+/* Is hz at the end of a sweep where the response still rises: then a peak there is the edge of the sweep. */
+bool modes_at_sweep_end(const modes_recording *of, double hz);
 /* sweep.check of quell.modes/1 */
 void modes_json_sweep_check(quell_json *json, json_t *sweep, const modes_recording *of);
 

@@ -11,7 +11,9 @@
 #define REACHED 0.25 /* of the energy: 6 dB */
 #define OFF_MOST 0.1 /* 10 % */
 
-enum { LEAST_BINS = 5, SMOOTHED = 2 /* bins to either side */ };
+#define STANDS_OUT 2.0 /* of the energy: 3 dB, a mode that was not found */
+
+enum { LEAST_BINS = 5, LINE_BINS = 10, SMOOTHED = 2 /* bins to either side */ };
 
 typedef struct comparison {
     double bin_hz;
@@ -41,18 +43,61 @@ static double median(const comparison *of, size_t from, size_t to)
     return of->work[count / 2];
 }
 
-/* Energy per (m/s2)^2 of planned acceleration, below the lowest mode or, if hardly anything lies there, all over. */
+static size_t bin_at(const comparison *of, double hz, double (*rounded)(double))
+{
+    return (size_t)fmax(fmin(rounded(hz / of->bin_hz), (double)of->high), (double)of->low);
+}
+
+/* A mode that is not fitted, near the sweep's end or above it, has all of the sweep on its flank: the acceleration that it
+   shows is that at r = 0, as 1/|H| = 1 - r^2 below it falls from there. A straight line in f^2; 0 where nothing falls, or part
+   of the range was not swept. */
+static double energy_at_rest(const comparison *of, size_t from, size_t to)
+{
+    double mean_x = 0, mean_y = 0, xy = 0, xx = 0, count = (double)(to - from + 1), typical = median(of, from, to);
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t k = from; k <= to; k++) {
+            size_t low = k > from + SMOOTHED ? k - SMOOTHED : from, high = k + SMOOTHED < to ? k + SMOOTHED : to;
+            double x = (double)k * (double)k, y = median(of, low, high);
+            if (!(y > REACHED * typical))
+                return 0;
+            y = 1 / sqrt(y);
+            if (pass == 0) {
+                mean_x += x / count;
+                mean_y += y / count;
+            } else {
+                xy += (x - mean_x) * (y - mean_y);
+                xx += (x - mean_x) * (x - mean_x);
+            }
+        }
+    double at_rest = mean_y - xy / xx * mean_x;
+    return xy < 0 ? 1 / (at_rest * at_rest) : 0;
+}
+
+/* Energy per (m/s2)^2 of planned acceleration, far below the lowest mode, fitted or not; or, if hardly anything lies there,
+   all over. */
 static double energy(const comparison *of, const quell_sweep *plan, const quell_mode *mode, size_t modes)
 {
-    double lowest_hz = HUGE_VAL;
+    double lowest_hz = HUGE_VAL, most = 0;
+    size_t from = bin_at(of, FROM * plan->start_hz, ceil), all = bin_at(of, TO * plan->end_hz, floor), top = of->high;
+    if (from > all)
+        return median(of, of->low, of->high);
     for (size_t k = 0; k < modes; k++)
         lowest_hz = fmin(lowest_hz, mode[k].frequency_hz);
-    size_t from = (size_t)fmax(ceil(FROM * plan->start_hz / of->bin_hz), (double)of->low);
-    size_t all = (size_t)fmin(floor(TO * plan->end_hz / of->bin_hz), (double)of->high);
+    double typical = median(of, from, all);
+    for (size_t k = from; k + SMOOTHED <= of->high; k++) {
+        double here = median(of, k > from + SMOOTHED ? k - SMOOTHED : from, k + SMOOTHED);
+        if (here > most) {
+            most = here;
+            top = k;
+        }
+    }
+    if (most > STANDS_OUT * typical)
+        lowest_hz = fmin(lowest_hz, (double)top * of->bin_hz);
     size_t below = (size_t)fmin(floor(BELOW * lowest_hz / of->bin_hz), (double)all);
-    if (below >= from + LEAST_BINS - 1)
-        return median(of, from, below);
-    return from <= all ? median(of, from, all) : median(of, of->low, of->high);
+    if (below < from + LEAST_BINS - 1)
+        return typical;
+    double at_rest = below >= from + LINE_BINS - 1 ? energy_at_rest(of, from, below) : 0;
+    return at_rest > 0 ? at_rest : median(of, from, below);
 }
 
 /* The longest run of bins that have what they should, up to what was left out by a mode not found. */
@@ -99,7 +144,7 @@ quell_status quell_sweep_verify(quell_sweep_check *out, const quell_spectrum *sp
 {
     const double unknown = (double)NAN;
     const quell_sweep *plan = &shaking->sweep;
-    quell_sweep_check made = {unknown, unknown, {unknown, unknown}, false};
+    quell_sweep_check made = {unknown, unknown, {unknown, unknown}, unknown, false};
     quell_mode mode[2 * QUELL_MODES_MAX];
     size_t count = modes_along(modes, axis, mode);
     double top_hz = (double)(spectrum->bins - 1) * spectrum->bin_hz;
@@ -119,6 +164,7 @@ quell_status quell_sweep_verify(quell_sweep_check *out, const quell_spectrum *sp
         double level = energy(&of, plan, mode, count);
         made.recorded_mps2 = sqrt(level);
         made.planned_mps2 = shaking->acceleration_known ? plan->acceleration_mps2 : unknown;
+        made.rise = sqrt(median(&of, bin_at(&of, TO * plan->end_hz, ceil), of.high) / level);
         find_reach(&of, level, plan, made.reached_hz);
         made.ran = made.reached_hz[0] <= (1 + OFF_MOST) * plan->start_hz &&
                    made.reached_hz[1] >= (1 - OFF_MOST) * plan->end_hz &&

@@ -42,16 +42,30 @@ void quell_program_range(const quell_test_motion *asked, double range_hz[2])
     range_hz[1] = tidy(fmin(frequency_of(&builder, QUELL_STROKE_STEPS_MIN), HIGHEST_HZ), false);
 }
 
+static double acceleration_for(const program_builder *builder, double hz)
+{
+    return tidy(16 * hz * hz * QUELL_STROKE_STEPS_MIN * builder->step_m, true);
+}
+
+void quell_program_reach(const quell_test_motion *asked, double hz, double *acceleration_mps2, double *step_m)
+{
+    program_builder builder;
+    *acceleration_mps2 = *step_m = (double)NAN;
+    if (program_begin(&builder, asked, NULL, NULL) != QUELL_OK)
+        return;
+    *acceleration_mps2 = acceleration_for(&builder, hz);
+    *step_m = tidy(asked->step_m * program_steps_at(&builder, hz) / QUELL_STROKE_STEPS_MIN, false);
+}
+
 static quell_status refuse_high(const program_builder *builder, double hz, quell_error *err)
 {
-    double needed = 16 * hz * hz * QUELL_STROKE_STEPS_MIN * builder->step_m;
     return quell_fail(err, QUELL_E_USAGE,
                       "strokes at %s Hz are %s motor steps long, want %d or more: end at %s Hz, or set and state an acceleration "
                       "of %s mm/s2",
                       quell_number_short(hz, 4).text, quell_number_short(program_steps_at(builder, hz), 2).text,
                       QUELL_STROKE_STEPS_MIN,
                       quell_number_short(tidy(frequency_of(builder, QUELL_STROKE_STEPS_MIN), false), 6).text,
-                      quell_number_short(1e3 * tidy(needed, true), 6).text);
+                      quell_number_short(1e3 * acceleration_for(builder, hz), 6).text);
 }
 
 quell_status program_check_range(const program_builder *builder, quell_error *err)
