@@ -1,6 +1,50 @@
 /* quell compare: did a change help, and is the difference real? */
 #include "cli/compare_view.h"
 
+/* " a.csv b.csv" of a side, and names for what is lacking of `want` recordings. */
+static const char *files_again(const cli_run *run, const cli_list *files, size_t want, const char *lacking)
+{
+    const char *words = "";
+    for (size_t i = 0; i < files->count && words != NULL; i++)
+        words = quell_arena_print(run->arena, "%s %s", words, cli_word(run, files->item[i]));
+    for (size_t i = files->count; i < want && words != NULL; i++)
+        words = quell_arena_print(run->arena, "%s %s-%zu", words, lacking, i + 1);
+    return words != NULL ? words : "";
+}
+
+/* " --axis x --shaper-on none": options as they were given, in front of those of reading. */
+static const char *options_again(const cli_run *run, bool shapers)
+{
+    const cli_options *given = &run->given;
+    const struct {
+        const char *name, *value;
+    } option[] = {{"--axis", given->axis},
+                  {"--shaper-on", shapers ? given->shaper_on : NULL},
+                  {"--applied", shapers ? given->applied : NULL},
+                  {"--band", given->band}};
+    const char *words = "";
+    for (size_t i = 0; i < sizeof option / sizeof option[0] && words != NULL; i++)
+        if (option[i].value != NULL)
+            words = quell_arena_print(run->arena, "%s %s %s", words, option[i].name, cli_word(run, option[i].value));
+    words = words != NULL ? quell_arena_print(run->arena, "%s%s", words, cli_reading_again(run)) : NULL;
+    return words != NULL ? words : "";
+}
+
+/* Another shaper acts than is said, or none: identify tells what. */
+static void say_identify(const cli_run *run, const compare_view *view)
+{
+    cli_next(run, "quell identify%s --on%s%s --expected %s", files_again(run, view->before.files, 0, ""),
+             files_again(run, view->after.files, 0, ""), options_again(run, false), cli_word(run, view->after.shaper));
+}
+
+static void say_repeat(const cli_run *run, const compare_view *view)
+{
+    enum { WANT = 3 }; /* what makes intervals short: see the help */
+    bool pair = view->before.files->count == 1 && view->after.files->count == 1;
+    cli_next(run, "repeat %s, then quell compare%s --after%s%s", pair ? "both recordings twice" : "what is lacking", files_again(run, view->before.files, WANT, "BEFORE"),
+             files_again(run, view->after.files, WANT, "AFTER"), options_again(run, true));
+}
+
 static void say_next(const cli_run *run, const compare_view *view)
 {
     const char *before = cli_word(run, view->before.files->item[0]),
@@ -12,22 +56,24 @@ static void say_next(const cli_run *run, const compare_view *view)
         rose = rose || (level->counts && level->change_db > 0);
         moved = moved || view->result.mode[i].frequency.counts;
     }
-    if (view->result.alike)
+    if (!compare_applied_as_stated(&view->applied))
+        say_identify(run, view);
+    else if (view->result.alike)
         cli_next(run, "record the after side with the same motion as %s, then compare again", before);
     else if (moved && (view->before.shaper == NULL || view->after.shaper == NULL))
         cli_next(run,
-                 "say which shapers were active: quell compare %s --after %s --shaper-on none|SPEC --applied "
+                 "say which shapers were active: quell compare%s --after%s%s --shaper-on none|SPEC --applied "
                  "none|SPEC",
-                 before, after);
+                 files_again(run, view->before.files, 0, ""), files_again(run, view->after.files, 0, ""),
+                 options_again(run, false));
     else if (moved)
         cli_next(run, "quell modes %s to see where a setting must act now", after);
     else if (rose)
         cli_next(run, "quell modes %s to see what rings there now", after);
+    else if (fell && !view->result.run_to_run)
+        say_repeat(run, view);
     else if (fell)
-        cli_next(run,
-                 "repeat both recordings twice, then quell compare %s BEFORE-2 BEFORE-3 --after %s AFTER-2 "
-                 "AFTER-3",
-                 before, after);
+        cli_next(run, "quell modes %s to see what rings there still", after);
     else
         cli_next(run, "quell modes %s to see which frequencies a setting must meet", before);
 }
@@ -38,7 +84,7 @@ static quell_status run_compare(cli_run *run)
     if (view == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
     view->before =
-        (compare_side){.name = "before", .files = &run->given.files, .shaper = run->given.shaper_on};
+        (compare_side){.name = "before", .files = &run->given.files, .shaper = run->given.shaper_on, .divided = run->given.shaper_on};
     view->after = (compare_side){.name = "after", .files = &run->given.after, .shaper = run->given.applied};
     if (run->given.files.count == 0 || run->given.after.count == 0)
         return quell_fail(&run->err, QUELL_E_USAGE,

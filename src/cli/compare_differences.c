@@ -28,7 +28,7 @@ static quell_status look_at_pair(cli_run *run, const compare_side *first, size_t
     const quell_side is = {&second->loaded[j].recording, &second->loaded[j].mounting,
                            &second->loaded[j].fitness};
     quell_status status = quell_sides_differ(&was, &is, run->arena, out, &run->err);
-    if (status == QUELL_OK && first->sought && second->sought)
+    if (status == QUELL_OK && first->shaken && second->shaken)
         status = quell_shaking_differ(&first->shaking[i], &second->shaking[j], run->arena, out, &run->err);
     return status;
 }

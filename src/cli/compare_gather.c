@@ -82,7 +82,7 @@ static quell_status make_modes(cli_run *run, double segment_s, const compare_vie
 {
     const char *given = run->given.shaper_on;
     size_t found = 0;
-    run->given.shaper_on = side->shaper;
+    run->given.shaper_on = side->divided;
     run->given.segment_s = segment_s;
     run->warned_of_shaper = true; /* the verdict says what comes of it */
     quell_status status = QUELL_OK;
@@ -100,7 +100,27 @@ static quell_status make_modes(cli_run *run, double segment_s, const compare_vie
     }
     if (side->sought && found == 0)
         side->no_modes = "no peak stands out";
+    side->shaken = side->sought;
     run->given.shaper_on = given;
+    return status;
+}
+
+/* The modes after once it is known whether the shaper said to be in effect is. Where something else acts, what would be found
+   is the work of the division: how the machine was shaken is kept, its modes are not. */
+static quell_status make_modes_after(cli_run *run, double segment_s, compare_view *view)
+{
+    const compare_side *was = &view->before;
+    compare_side *is = &view->after;
+    quell_status status = compare_applied_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
+                                               was->sought ? &was->modes[0] : NULL, &view->applied);
+    if (status == QUELL_OK)
+        status = compare_applied_divide(run, &view->applied, is->shaper, &is->divided);
+    if (status == QUELL_OK)
+        status = make_modes(run, segment_s, view, is);
+    if (status == QUELL_OK && is->shaper != NULL && is->divided == NULL && is->sought) {
+        is->sought = false;
+        is->no_modes = "it is not known which shaper acts there";
+    }
     return status;
 }
 
@@ -162,7 +182,7 @@ quell_status compare_gather(cli_run *run, compare_view *view)
     if (status == QUELL_OK)
         status = make_modes(run, segment_s, view, &view->before);
     if (status == QUELL_OK)
-        status = make_modes(run, segment_s, view, &view->after);
+        status = make_modes_after(run, segment_s, view);
     if (status == QUELL_OK)
         status = compare_differences(run, view);
     if (status != QUELL_OK)
@@ -171,10 +191,10 @@ quell_status compare_gather(cli_run *run, compare_view *view)
     status = quell_compare(&before, &after, view->index, band_hz, run->arena, &view->result, &run->err);
     if (status != QUELL_OK)
         return status;
+    view->result.verdict = compare_applied_lead(run, &view->applied, view->result.verdict);
+    if (view->result.verdict == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the verdict");
     const compare_side *was = &view->before, *is = &view->after;
-    const quell_modes *known = was->sought ? &was->modes[0] : NULL;
-    status = compare_stops_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index, known, &view->stops);
-    return status == QUELL_OK ? compare_applied_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
-                                                     known, &view->applied)
-                              : status;
+    return compare_stops_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
+                              was->sought ? &was->modes[0] : NULL, &view->stops);
 }
