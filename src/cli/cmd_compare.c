@@ -1,16 +1,6 @@
 /* quell compare: did a change help, and is the difference real? */
 #include "cli/compare_view.h"
-
-/* " a.csv b.csv" of a side, and names for what is lacking of `want` recordings. */
-static const char *files_again(const cli_run *run, const cli_list *files, size_t want, const char *lacking)
-{
-    const char *words = "";
-    for (size_t i = 0; i < files->count && words != NULL; i++)
-        words = quell_arena_print(run->arena, "%s %s", words, cli_word(run, files->item[i]));
-    for (size_t i = files->count; i < want && words != NULL; i++)
-        words = quell_arena_print(run->arena, "%s %s-%zu", words, lacking, i + 1);
-    return words != NULL ? words : "";
-}
+#include "cli/sides.h"
 
 /* " --axis x --shaper-on none": options as they were given, in front of those of reading. */
 static const char *options_again(const cli_run *run, bool shapers)
@@ -33,16 +23,16 @@ static const char *options_again(const cli_run *run, bool shapers)
 /* Another shaper acts than is said, or none: identify tells what. */
 static void say_identify(const cli_run *run, const compare_view *view)
 {
-    cli_next(run, "quell identify%s --on%s%s --expected %s", files_again(run, view->before.files, 0, ""),
-             files_again(run, view->after.files, 0, ""), options_again(run, false), cli_word(run, view->after.shaper));
+    cli_next(run, "quell identify%s --on%s%s --expected %s", sides_files_again(run, view->before.files, 0, ""),
+             sides_files_again(run, view->after.files, 0, ""), options_again(run, false), cli_word(run, view->after.shaper));
 }
 
 static void say_repeat(const cli_run *run, const compare_view *view)
 {
     enum { WANT = 3 }; /* what makes intervals short: see the help */
     bool pair = view->before.files->count == 1 && view->after.files->count == 1;
-    cli_next(run, "repeat %s, then quell compare%s --after%s%s", pair ? "both recordings twice" : "what is lacking", files_again(run, view->before.files, WANT, "BEFORE"),
-             files_again(run, view->after.files, WANT, "AFTER"), options_again(run, true));
+    cli_next(run, "repeat %s, then quell compare%s --after%s%s", pair ? "both recordings twice" : "what is lacking", sides_files_again(run, view->before.files, WANT, "BEFORE"),
+             sides_files_again(run, view->after.files, WANT, "AFTER"), options_again(run, true));
 }
 
 static void say_next(const cli_run *run, const compare_view *view)
@@ -56,7 +46,9 @@ static void say_next(const cli_run *run, const compare_view *view)
         rose = rose || (level->counts && level->change_db > 0);
         moved = moved || view->result.mode[i].frequency.counts;
     }
-    if (!compare_applied_as_stated(&view->applied))
+    if (!view->shaken_alike)
+        cli_next(run, "record both sides with the same motion, then compare again");
+    else if (!compare_applied_as_stated(&view->applied))
         say_identify(run, view);
     else if (view->result.alike)
         cli_next(run, "record the after side with the same motion as %s, then compare again", before);
@@ -64,7 +56,7 @@ static void say_next(const cli_run *run, const compare_view *view)
         cli_next(run,
                  "say which shapers were active: quell compare%s --after%s%s --shaper-on none|SPEC --applied "
                  "none|SPEC",
-                 files_again(run, view->before.files, 0, ""), files_again(run, view->after.files, 0, ""),
+                 sides_files_again(run, view->before.files, 0, ""), sides_files_again(run, view->after.files, 0, ""),
                  options_again(run, false));
     else if (moved)
         cli_next(run, "quell modes %s to see where a setting must act now", after);

@@ -1,5 +1,6 @@
 /* What `quell compare` goes by: recordings, spectra and modes of both sides. */
 #include "cli/compare_view.h"
+#include "cli/sides.h"
 
 #include <math.h>
 #include <string.h>
@@ -111,7 +112,12 @@ static quell_status make_modes_after(cli_run *run, double segment_s, compare_vie
 {
     const compare_side *was = &view->before;
     compare_side *is = &view->after;
-    quell_status status = compare_applied_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
+    quell_findings ignored = {0}; /* they are told with the other differences */
+    quell_status status = sides_shaking(run, &was->loaded[0], &is->loaded[0], &ignored, &view->shaken_alike);
+    if (!view->shaken_alike && view->applied.not_judged == NULL)
+        view->applied.not_judged = "the two sides were not shaken alike";
+    if (status == QUELL_OK)
+        status = compare_applied_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
                                                was->sought ? &was->modes[0] : NULL, &view->applied);
     if (status == QUELL_OK)
         status = compare_applied_divide(run, &view->applied, is->shaper, &is->divided);
@@ -169,6 +175,21 @@ static quell_status read_sides(cli_run *run, compare_view *view, double band_hz[
     return status == QUELL_OK ? name_axis(run, view) : status;
 }
 
+/* What makes the rest of the verdict worth little comes before it. */
+static const char *lead_verdict(cli_run *run, compare_view *view)
+{
+    const char *verdict = compare_applied_lead(run, &view->applied, view->result.verdict);
+    /* a shaper that works as predicted shows that a sweep that seems to run over another range does not */
+    bool works = view->applied.given && view->applied.not_judged == NULL && view->applied.result.agreement == QUELL_APPLIED_WORKS;
+    view->shaken_alike = view->shaken_alike && (works || !sides_have(&view->findings, "excitation"));
+    if (verdict == NULL || view->shaken_alike)
+        return verdict;
+    return quell_arena_print(run->arena,
+                             "The two sides were not shaken alike, so levels differ for that alone, and what follows does not "
+                             "tell whether the change helped. %s",
+                             verdict);
+}
+
 quell_status compare_gather(cli_run *run, compare_view *view)
 {
     double band_hz[2], segment_s = run->given.segment_s;
@@ -191,7 +212,7 @@ quell_status compare_gather(cli_run *run, compare_view *view)
     status = quell_compare(&before, &after, view->index, band_hz, run->arena, &view->result, &run->err);
     if (status != QUELL_OK)
         return status;
-    view->result.verdict = compare_applied_lead(run, &view->applied, view->result.verdict);
+    view->result.verdict = lead_verdict(run, view);
     if (view->result.verdict == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the verdict");
     const compare_side *was = &view->before, *is = &view->after;

@@ -1,0 +1,18 @@
+/* What `quell compare` and `quell identify` have in common: two sides of recordings that should be alike. */
+#ifndef QUELL_CLI_SIDES_H
+#define QUELL_CLI_SIDES_H
+
+#include "cli/cli.h"
+
+/* " a.csv b.csv" for a next line, then " NAME-3" for each that is lacking of `want` recordings. */
+const char *sides_files_again(const cli_run *run, const cli_list *files, size_t want, const char *name);
+
+/* Is there a finding of this kind? */
+bool sides_have(const quell_findings *findings, const char *kind);
+
+/* Findings where the first recordings were shaken otherwise. *same_kind: by motion of one kind, whatever its range, which a shaper
+   may seem to narrow. */
+quell_status sides_shaking(cli_run *run, const cli_recording *before, const cli_recording *after, quell_findings *findings,
+                           bool *same_kind);
+
+#endif
