@@ -2,29 +2,11 @@
 #include "cli/compare_view.h"
 #include "cli/sides.h"
 
-/* " --axis x --shaper-on none": options as they were given, in front of those of reading. */
-static const char *options_again(const cli_run *run, bool shapers)
-{
-    const cli_options *given = &run->given;
-    const struct {
-        const char *name, *value;
-    } option[] = {{"--axis", given->axis},
-                  {"--shaper-on", shapers ? given->shaper_on : NULL},
-                  {"--applied", shapers ? given->applied : NULL},
-                  {"--band", given->band}};
-    const char *words = "";
-    for (size_t i = 0; i < sizeof option / sizeof option[0] && words != NULL; i++)
-        if (option[i].value != NULL)
-            words = quell_arena_print(run->arena, "%s %s %s", words, option[i].name, cli_word(run, option[i].value));
-    words = words != NULL ? quell_arena_print(run->arena, "%s%s", words, cli_reading_again(run)) : NULL;
-    return words != NULL ? words : "";
-}
-
 /* Another shaper acts than is said, or none: identify tells what. */
 static void say_identify(const cli_run *run, const compare_view *view)
 {
     cli_next(run, "quell identify%s --on%s%s --expected %s", sides_files_again(run, view->before.files, 0, ""),
-             sides_files_again(run, view->after.files, 0, ""), options_again(run, false), cli_word(run, view->after.shaper));
+             sides_files_again(run, view->after.files, 0, ""), sides_options_again(run, false), cli_word(run, view->after.shaper));
 }
 
 static void say_repeat(const cli_run *run, const compare_view *view)
@@ -32,7 +14,7 @@ static void say_repeat(const cli_run *run, const compare_view *view)
     enum { WANT = 3 }; /* what makes intervals short: see the help */
     bool pair = view->before.files->count == 1 && view->after.files->count == 1;
     cli_next(run, "repeat %s, then quell compare%s --after%s%s", pair ? "both recordings twice" : "what is lacking", sides_files_again(run, view->before.files, WANT, "BEFORE"),
-             sides_files_again(run, view->after.files, WANT, "AFTER"), options_again(run, true));
+             sides_files_again(run, view->after.files, WANT, "AFTER"), sides_options_again(run, true));
 }
 
 static void say_next(const cli_run *run, const compare_view *view)
@@ -57,7 +39,7 @@ static void say_next(const cli_run *run, const compare_view *view)
                  "say which shapers were active: quell compare%s --after%s%s --shaper-on none|SPEC --applied "
                  "none|SPEC",
                  sides_files_again(run, view->before.files, 0, ""), sides_files_again(run, view->after.files, 0, ""),
-                 options_again(run, false));
+                 sides_options_again(run, false));
     else if (moved)
         cli_next(run, "quell modes %s to see where a setting must act now", after);
     else if (rose)

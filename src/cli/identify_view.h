@@ -20,6 +20,8 @@ typedef struct identify_view {
     identify_side off, on;
     char axis; /* driven: 'x' or 'y' */
     bool has_machine, has_expected, has_other;
+    bool swapped;            /* the sides fit far better the other way round */
+    quell_findings findings; /* where the sides differ */
     quell_machine machine;
     quell_expected expected;
     quell_ratio ratio, other; /* of the driven axis, of the other */

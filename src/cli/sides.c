@@ -13,6 +13,25 @@ const char *sides_files_again(const cli_run *run, const cli_list *files, size_t 
     return words != NULL ? words : "";
 }
 
+const char *sides_options_again(const cli_run *run, bool shapers)
+{
+    const cli_options *given = &run->given;
+    const struct {
+        const char *name, *value;
+    } option[] = {{"--axis", given->axis},
+                  {"--shaper-on", shapers ? given->shaper_on : NULL},
+                  {"--applied", shapers ? given->applied : NULL},
+                  {"--expected", shapers ? given->identify.expected : NULL},
+                  {"--machine", given->machine},
+                  {"--band", given->band}};
+    const char *words = "";
+    for (size_t i = 0; i < sizeof option / sizeof option[0] && words != NULL; i++)
+        if (option[i].value != NULL)
+            words = quell_arena_print(run->arena, "%s %s %s", words, option[i].name, cli_word(run, option[i].value));
+    words = words != NULL ? quell_arena_print(run->arena, "%s%s", words, cli_reading_again(run)) : NULL;
+    return words != NULL ? words : "";
+}
+
 bool sides_have(const quell_findings *findings, const char *kind)
 {
     for (size_t i = 0; i < findings->count; i++)

@@ -7,6 +7,9 @@
 /* " a.csv b.csv" for a next line, then " NAME-3" for each that is lacking of `want` recordings. */
 const char *sides_files_again(const cli_run *run, const cli_list *files, size_t want, const char *name);
 
+/* " --axis x --band 10:200": options as they were given, those of reading last; shapers: with --shaper-on, --applied and --expected. */
+const char *sides_options_again(const cli_run *run, bool shapers);
+
 /* Is there a finding of this kind? */
 bool sides_have(const quell_findings *findings, const char *kind);
 

@@ -234,7 +234,7 @@ quell_status identify_words(const quell_ratio *driven, const quell_ratio *other,
     } else {
         say_unclear(out, &verdict);
     }
-    if (fabs(out->motion_db) > 1)
+    if (fabs(out->motion_db) > 1 && out->in_effect != QUELL_TELLS_NOT) /* else it is not the same at all frequencies */
         add(&verdict, " The on side has %s dB %s motion, at all frequencies.", quell_number_fixed(fabs(out->motion_db), 1).text,
             out->motion_db > 0 ? "more" : "less");
     out->verdict = quell_arena_copy(arena, verdict.text, verdict.used);
