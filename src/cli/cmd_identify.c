@@ -18,18 +18,23 @@ quell_side *identify_sides(cli_run *run, const cli_recording *loaded, size_t cou
     return side;
 }
 
-quell_status identify_load(cli_run *run, const cli_list *files, char driven, identify_side *out)
+/* Loads every recording of a list, each once. */
+static quell_status load_side(cli_run *run, identify_view *view, const cli_list *files, identify_side *out)
 {
     out->files = files;
     out->loaded = QUELL_NEW(run->arena, cli_recording, files->count);
     if (out->loaded == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", files->count);
     for (size_t i = 0; i < files->count; i++) {
-        quell_status status = cli_recording_load(run, files->item[i], driven, &out->loaded[i]);
+        quell_status status = cli_recording_load(run, files->item[i], view->axis, &out->loaded[i]);
         if (status != QUELL_OK)
             return status;
     }
-    out->side = identify_sides(run, out->loaded, files->count);
+    quell_status status = sides_drop_copies(run, out == &view->off ? "with the shaper off" : "with the shaper on", out->loaded,
+                                            &out->files, &view->findings);
+    if (status != QUELL_OK)
+        return status;
+    out->side = identify_sides(run, out->loaded, out->files->count);
     return out->side != NULL ? QUELL_OK : QUELL_E_MEMORY;
 }
 
@@ -99,8 +104,18 @@ static quell_status find_differences(cli_run *run, identify_view *view, bool *sa
 {
     quell_status status = quell_sides_differ(&view->off.side[0], &view->on.side[0], run->arena, &view->findings, &run->err);
     if (status == QUELL_OK)
+        status = sides_share(run, view->off.loaded, view->off.files->count, view->on.loaded, view->on.files->count, &view->findings);
+    if (status == QUELL_OK)
         status = sides_shaking(run, &view->off.loaded[0], &view->on.loaded[0], &view->findings, same_kind);
     return status;
+}
+
+/* The ratio is not a shaper's: nothing of what was found holds. */
+static void tell_nothing(quell_identification *of)
+{
+    of->in_effect = of->agrees = of->uses_damping = QUELL_TELLS_NOT;
+    of->cannot_tell_count = 0;
+    of->reading_known = of->reading_if_damping_known = false;
 }
 
 /* Does the ratio the other way round show a shaper, where this way round nothing that is known explains it? A shaper's inverse is no
@@ -127,8 +142,7 @@ static quell_status try_swapped(cli_run *run, identify_view *view, size_t axis, 
     view->swapped = found->in_effect == QUELL_TELLS_YES && found->scatter_db < SWAPPED_FITS * of->scatter_db;
     if (!view->swapped)
         return QUELL_OK;
-    view->result.in_effect = view->result.agrees = view->result.uses_damping = QUELL_TELLS_NOT;
-    view->result.cannot_tell_count = 0;
+    tell_nothing(&view->result);
     return quell_findings_add(&view->findings, run->arena, "swapped", QUELL_WARN, found->scatter_db, of->scatter_db,
                               "give the recordings with the shaper off first, those with it on after --on",
                               "the sides seem swapped: the other way round %s explains them",
@@ -141,7 +155,10 @@ static quell_status try_swapped(cli_run *run, identify_view *view, size_t axis, 
 static quell_status lead_verdict(cli_run *run, identify_view *view, bool same_kind)
 {
     const char *verdict = view->result.verdict;
-    if (view->swapped)
+    if (sides_have(&view->findings, "same")) {
+        tell_nothing(&view->result);
+        verdict = sides_share_words();
+    } else if (view->swapped)
         verdict = "The sides seem swapped: what was recorded as on looks like a machine without the shaper, and what was recorded as "
                   "off like one with it.";
     else if (!same_kind || (view->result.in_effect == QUELL_TELLS_NOT && sides_have(&view->findings, "excitation")))
@@ -158,9 +175,9 @@ static quell_status gather(cli_run *run, identify_view *view)
     double band_hz[2];
     quell_status status = cli_band(run, band_hz, &run->err);
     if (status == QUELL_OK)
-        status = identify_load(run, &run->given.files, view->axis, &view->off);
+        status = load_side(run, view, &run->given.files, &view->off);
     if (status == QUELL_OK)
-        status = identify_load(run, &run->given.identify.on, view->axis, &view->on);
+        status = load_side(run, view, &run->given.identify.on, &view->on);
     bool same_kind;
     if (status == QUELL_OK)
         status = find_differences(run, view, &same_kind);

@@ -7,7 +7,7 @@
 
 /* ---------------------------------------------------------------- recordings and spectra */
 
-static quell_status load_side(cli_run *run, char axis, compare_side *side)
+static quell_status load_side(cli_run *run, compare_view *view, compare_side *side)
 {
     size_t count = side->files->count;
     side->loaded = QUELL_NEW(run->arena, cli_recording, count);
@@ -19,13 +19,17 @@ static quell_status load_side(cli_run *run, char axis, compare_side *side)
         side->mode_dof == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", count);
     for (size_t i = 0; i < count; i++) {
-        quell_status status = cli_recording_load(run, side->files->item[i], axis, &side->loaded[i]);
+        quell_status status = cli_recording_load(run, side->files->item[i], view->axis, &side->loaded[i]);
         if (status != QUELL_OK)
             return status;
+    }
+    quell_status status = sides_drop_copies(run, side == &view->before ? "before the change" : "after the change", side->loaded,
+                                            &side->files, &view->findings);
+    for (size_t i = 0; i < side->files->count; i++) {
         const quell_recording *recording = &side->loaded[i].recording;
         side->duration_s += (double)recording->samples / recording->rate_hz;
     }
-    return QUELL_OK;
+    return status;
 }
 
 /* The shortest recording decides how long a segment may be on both sides. In samples of the first recording. */
@@ -169,9 +173,9 @@ static quell_status read_sides(cli_run *run, compare_view *view, double band_hz[
     if (status == QUELL_OK)
         status = cli_band(run, band_hz, &run->err);
     if (status == QUELL_OK)
-        status = load_side(run, view->axis, &view->before);
+        status = load_side(run, view, &view->before);
     if (status == QUELL_OK)
-        status = load_side(run, view->axis, &view->after);
+        status = load_side(run, view, &view->after);
     return status == QUELL_OK ? name_axis(run, view) : status;
 }
 
@@ -182,6 +186,8 @@ static const char *lead_verdict(cli_run *run, compare_view *view)
     /* a shaper that works as predicted shows that a sweep that seems to run over another range does not */
     bool works = view->applied.given && view->applied.not_judged == NULL && view->applied.result.agreement == QUELL_APPLIED_WORKS;
     view->shaken_alike = view->shaken_alike && (works || !sides_have(&view->findings, "excitation"));
+    if (verdict != NULL && sides_have(&view->findings, "same"))
+        verdict = quell_arena_print(run->arena, "%s %s", sides_share_words(), verdict);
     if (verdict == NULL || view->shaken_alike)
         return verdict;
     return quell_arena_print(run->arena,

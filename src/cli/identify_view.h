@@ -11,8 +11,6 @@ typedef struct identify_side {
     quell_side *side;      /* likewise */
 } identify_side;
 
-/* Loads every recording of a list; driven: 'x', 'y' or 0. */
-quell_status identify_load(cli_run *run, const cli_list *files, char driven, identify_side *out);
 /* The recordings that were loaded, as sides. NULL: memory is out, and run->err says so. */
 quell_side *identify_sides(cli_run *run, const cli_recording *loaded, size_t count);
 

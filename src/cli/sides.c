@@ -1,6 +1,7 @@
 /* Two sides of recordings that should be alike: files of a next line, and whether they were shaken alike. */
 #include "cli/sides.h"
 
+#include <math.h>
 #include <string.h>
 
 const char *sides_files_again(const cli_run *run, const cli_list *files, size_t want, const char *name)
@@ -60,4 +61,59 @@ quell_status sides_shaking(cli_run *run, const cli_recording *before, const cli_
         return status;
     *same_kind = shaking[0].kind == shaking[1].kind;
     return quell_shaking_differ(&shaking[0], &shaking[1], run->arena, findings, &run->err);
+}
+
+/* ---------------------------------------------------------------- copies */
+
+static bool same_samples(const quell_recording *first, const quell_recording *second)
+{
+    if (first->axes != second->axes || first->samples != second->samples)
+        return false;
+    for (size_t k = 0; k < first->axes; k++)
+        if (memcmp(first->accel_mps2[k], second->accel_mps2[k], first->samples * sizeof(double)) != 0)
+            return false;
+    return true;
+}
+
+quell_status sides_drop_copies(cli_run *run, const char *side, cli_recording *loaded, const cli_list **files,
+                               quell_findings *findings)
+{
+    cli_list *kept = QUELL_NEW(run->arena, cli_list, 1);
+    if (kept == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for a list of files");
+    for (size_t i = 0; i < (*files)->count; i++) {
+        bool known = false;
+        for (size_t k = 0; k < kept->count; k++)
+            known = known || same_samples(&loaded[k].recording, &loaded[i].recording);
+        if (known)
+            continue;
+        loaded[kept->count] = loaded[i];
+        kept->label[kept->count] = (*files)->label[i];
+        kept->item[kept->count++] = (*files)->item[i];
+    }
+    bool dropped = kept->count < (*files)->count;
+    *files = kept;
+    if (dropped && quell_findings_add(findings, run->arena, "copy", QUELL_WARN, (double)NAN, (double)NAN,
+                                      "give each recording once: only true repeats tell how much runs differ",
+                                      "one recording is given twice %s, and used once", side) != QUELL_OK)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
+    return QUELL_OK;
+}
+
+quell_status sides_share(cli_run *run, const cli_recording *before, size_t before_count, const cli_recording *after,
+                         size_t after_count, quell_findings *findings)
+{
+    for (size_t i = 0; i < before_count; i++)
+        for (size_t k = 0; k < after_count; k++)
+            if (same_samples(&before[i].recording, &after[k].recording))
+                return quell_findings_add(findings, run->arena, "same", QUELL_WARN, (double)NAN, (double)NAN,
+                                          "give recordings of their own for each side", "one recording is on both sides") == QUELL_OK
+                           ? QUELL_OK
+                           : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
+    return QUELL_OK;
+}
+
+const char *sides_share_words(void)
+{
+    return "The same recording is on both sides: that it is like itself tells nothing of the machine.";
 }
