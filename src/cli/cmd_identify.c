@@ -2,6 +2,7 @@
 #include "cli/identify_view.h"
 #include "cli/sides.h"
 
+#include <math.h>
 #include <string.h>
 
 /* An axis with less than this of the driven one's energy was not moved; what it shows is the driven one's, seen across. */
@@ -64,6 +65,9 @@ static quell_status check_words(cli_run *run, identify_view *view)
                           given->files.count == 0 ? "off" : "on");
     if (given->plot != NULL && quell_plot_check_name(given->plot, &run->err) != QUELL_OK)
         return run->err.status;
+    if (given->segment_s <= 0)
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --segment: found %s s, want more than 0 s",
+                          quell_number_short(given->segment_s, 4).text);
     quell_status status = cli_driven_axis(run, &view->axis);
     if (status == QUELL_OK)
         status = read_machine(run, view);
@@ -205,11 +209,33 @@ static quell_status gather(cli_run *run, identify_view *view)
 
 /* ---------------------------------------------------------------- results */
 
+static double six_digits(double value)
+{
+    double rounded;
+    return quell_number_parse(quell_number_short(value, 6).text, &rounded, NULL) == QUELL_OK ? rounded : value;
+}
+
+/* As a person would enter it: no more digits than are known. */
+static quell_shaper rounded(const quell_shaper *of)
+{
+    quell_shaper out = *of;
+    out.at.frequency_hz = six_digits(of->at.frequency_hz);
+    out.at.damping_ratio = six_digits(of->at.damping_ratio);
+    double rest = 1; /* the sum stays 1, or the list is refused */
+    for (size_t i = out.count; i-- > 0;) {
+        out.amplitude[i] = floor((i > 0 ? of->amplitude[i] : rest) * 1e6 + 0.5) / 1e6;
+        out.time_s[i] = six_digits(of->time_s[i]);
+        rest -= out.amplitude[i];
+    }
+    return out;
+}
+
 static void say_next(const cli_run *run, const identify_view *view)
 {
     const quell_identification *of = &view->result;
     const char *off = cli_word(run, view->off.files->item[0]);
-    char spec[128];
+    char spec[512];
+    const quell_shaper best = rounded(&of->candidate[0].shaper);
     if (view->swapped)
         cli_next(run, "quell identify%s --on%s%s", sides_files_again(run, view->on.files, 0, ""),
                  sides_files_again(run, view->off.files, 0, ""), sides_options_again(run, true));
@@ -221,7 +247,7 @@ static void say_next(const cli_run *run, const identify_view *view)
         cli_next(run, "put the lines above into the machine file, then quell choose --machine FILE");
     else
         cli_next(run, "quell shaper %s shows what it leaves of a mode",
-                 cli_word(run, quell_shaper_format(&of->candidate[0].shaper, spec, sizeof spec)));
+                 cli_word(run, quell_shaper_format(&best, spec, sizeof spec)));
 }
 
 static quell_status keep_lines(cli_run *run, const identify_view *view)
