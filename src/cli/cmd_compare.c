@@ -1,5 +1,21 @@
 /* quell compare: did a change help, and is the difference real? */
 #include "cli/compare_view.h"
+#include "cli/sides.h"
+
+/* Another shaper acts than is said, or none: identify tells what. */
+static void say_identify(const cli_run *run, const compare_view *view)
+{
+    cli_next(run, "quell identify%s --on%s%s --expected %s", sides_files_again(run, view->before.files, 0, ""),
+             sides_files_again(run, view->after.files, 0, ""), sides_options_again(run, false), cli_word(run, view->after.shaper));
+}
+
+static void say_repeat(const cli_run *run, const compare_view *view)
+{
+    enum { WANT = 3 }; /* what makes intervals short: see the help */
+    bool pair = view->before.files->count == 1 && view->after.files->count == 1;
+    cli_next(run, "repeat %s, then quell compare%s --after%s%s", pair ? "both recordings twice" : "what is lacking", sides_files_again(run, view->before.files, WANT, "BEFORE"),
+             sides_files_again(run, view->after.files, WANT, "AFTER"), sides_options_again(run, true));
+}
 
 static void say_next(const cli_run *run, const compare_view *view)
 {
@@ -12,22 +28,26 @@ static void say_next(const cli_run *run, const compare_view *view)
         rose = rose || (level->counts && level->change_db > 0);
         moved = moved || view->result.mode[i].frequency.counts;
     }
-    if (view->result.alike)
+    if (!view->shaken_alike)
+        cli_next(run, "record both sides with the same motion, then compare again");
+    else if (!compare_applied_as_stated(&view->applied))
+        say_identify(run, view);
+    else if (view->result.alike)
         cli_next(run, "record the after side with the same motion as %s, then compare again", before);
     else if (moved && (view->before.shaper == NULL || view->after.shaper == NULL))
         cli_next(run,
-                 "say which shapers were active: quell compare %s --after %s --shaper-on none|SPEC --applied "
+                 "say which shapers were active: quell compare%s --after%s%s --shaper-on none|SPEC --applied "
                  "none|SPEC",
-                 before, after);
+                 sides_files_again(run, view->before.files, 0, ""), sides_files_again(run, view->after.files, 0, ""),
+                 sides_options_again(run, false));
     else if (moved)
         cli_next(run, "quell modes %s to see where a setting must act now", after);
     else if (rose)
         cli_next(run, "quell modes %s to see what rings there now", after);
+    else if (fell && !view->result.run_to_run)
+        say_repeat(run, view);
     else if (fell)
-        cli_next(run,
-                 "repeat both recordings twice, then quell compare %s BEFORE-2 BEFORE-3 --after %s AFTER-2 "
-                 "AFTER-3",
-                 before, after);
+        cli_next(run, "quell modes %s to see what rings there still", after);
     else
         cli_next(run, "quell modes %s to see which frequencies a setting must meet", before);
 }
@@ -38,7 +58,7 @@ static quell_status run_compare(cli_run *run)
     if (view == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
     view->before =
-        (compare_side){.name = "before", .files = &run->given.files, .shaper = run->given.shaper_on};
+        (compare_side){.name = "before", .files = &run->given.files, .shaper = run->given.shaper_on, .divided = run->given.shaper_on};
     view->after = (compare_side){.name = "after", .files = &run->given.after, .shaper = run->given.applied};
     if (run->given.files.count == 0 || run->given.after.count == 0)
         return quell_fail(&run->err, QUELL_E_USAGE,

@@ -1,8 +1,13 @@
 /* quell identify: which shaper is the controller really running? */
 #include "cli/identify_view.h"
+#include "cli/sides.h"
+
+#include <math.h>
+#include <string.h>
 
 /* An axis with less than this of the driven one's energy was not moved; what it shows is the driven one's, seen across. */
 #define OTHER_MOVED 1e-3
+#define SWAPPED_FITS 0.5 /* of the scatter: fits far better the other way round */
 
 quell_side *identify_sides(cli_run *run, const cli_recording *loaded, size_t count)
 {
@@ -14,18 +19,23 @@ quell_side *identify_sides(cli_run *run, const cli_recording *loaded, size_t cou
     return side;
 }
 
-quell_status identify_load(cli_run *run, const cli_list *files, char driven, identify_side *out)
+/* Loads every recording of a list, each once. */
+static quell_status load_side(cli_run *run, identify_view *view, const cli_list *files, identify_side *out)
 {
     out->files = files;
     out->loaded = QUELL_NEW(run->arena, cli_recording, files->count);
     if (out->loaded == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", files->count);
     for (size_t i = 0; i < files->count; i++) {
-        quell_status status = cli_recording_load(run, files->item[i], driven, &out->loaded[i]);
+        quell_status status = cli_recording_load(run, files->item[i], view->axis, &out->loaded[i]);
         if (status != QUELL_OK)
             return status;
     }
-    out->side = identify_sides(run, out->loaded, files->count);
+    quell_status status = sides_drop_copies(run, out == &view->off ? "with the shaper off" : "with the shaper on", out->loaded,
+                                            &out->files, &view->findings);
+    if (status != QUELL_OK)
+        return status;
+    out->side = identify_sides(run, out->loaded, out->files->count);
     return out->side != NULL ? QUELL_OK : QUELL_E_MEMORY;
 }
 
@@ -55,6 +65,9 @@ static quell_status check_words(cli_run *run, identify_view *view)
                           given->files.count == 0 ? "off" : "on");
     if (given->plot != NULL && quell_plot_check_name(given->plot, &run->err) != QUELL_OK)
         return run->err.status;
+    if (given->segment_s <= 0)
+        return quell_fail(&run->err, QUELL_E_USAGE, "option --segment: found %s s, want more than 0 s",
+                          quell_number_short(given->segment_s, 4).text);
     quell_status status = cli_driven_axis(run, &view->axis);
     if (status == QUELL_OK)
         status = read_machine(run, view);
@@ -90,13 +103,75 @@ static quell_status measure_other(cli_run *run, identify_view *view, size_t axis
     return status == QUELL_E_MEMORY ? quell_fail(&run->err, status, "%s", why.text) : QUELL_OK;
 }
 
-static quell_status say_differences(cli_run *run, const identify_view *view)
+/* Where the sides differ in what should be alike; *same_kind: of motion. */
+static quell_status find_differences(cli_run *run, identify_view *view, bool *same_kind)
 {
-    quell_findings findings = {0};
-    quell_status status = quell_sides_differ(&view->off.side[0], &view->on.side[0], run->arena, &findings, &run->err);
+    quell_status status = quell_sides_differ(&view->off.side[0], &view->on.side[0], run->arena, &view->findings, &run->err);
     if (status == QUELL_OK)
-        cli_say_findings(run, "off and on", &findings);
+        status = sides_share(run, view->off.loaded, view->off.files->count, view->on.loaded, view->on.files->count, &view->findings);
+    if (status == QUELL_OK)
+        status = sides_shaking(run, &view->off.loaded[0], &view->on.loaded[0], &view->findings, same_kind);
     return status;
+}
+
+/* The ratio is not a shaper's: nothing of what was found holds. */
+static void tell_nothing(quell_identification *of)
+{
+    of->in_effect = of->agrees = of->uses_damping = QUELL_TELLS_NOT;
+    of->cannot_tell_count = 0;
+    of->reading_known = of->reading_if_damping_known = false;
+}
+
+/* Does the ratio the other way round show a shaper, where this way round nothing that is known explains it? A shaper's inverse is no
+   shaper; a list of impulses may come near it. */
+static quell_status try_swapped(cli_run *run, identify_view *view, size_t axis, const double band_hz[2])
+{
+    quell_ratio ratio;
+    quell_identification *found = QUELL_NEW(run->arena, quell_identification, 1);
+    const quell_identification *of = &view->result;
+    const bool list = of->in_effect == QUELL_TELLS_YES && strcmp(of->candidate[0].family_id, "impulses") == 0;
+    quell_error why = {0};
+    if (found == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+    if (of->in_effect != QUELL_TELLS_NOT && !list)
+        return QUELL_OK;
+    quell_status status = quell_ratio_measure(view->on.side, view->on.files->count, view->off.side, view->off.files->count, axis,
+                                              run->given.segment_s, band_hz, run->arena, &ratio, &why);
+    if (status == QUELL_OK) {
+        const quell_identify_options options = {.machine = view->has_machine ? &view->machine : NULL};
+        status = quell_identify(&ratio, NULL, &options, run->arena, found, &why);
+    }
+    if (status != QUELL_OK)
+        return status == QUELL_E_DATA ? QUELL_OK : quell_fail(&run->err, status, "%s", why.text);
+    view->swapped = found->in_effect == QUELL_TELLS_YES && found->scatter_db < SWAPPED_FITS * of->scatter_db;
+    if (!view->swapped)
+        return QUELL_OK;
+    tell_nothing(&view->result);
+    return quell_findings_add(&view->findings, run->arena, "swapped", QUELL_WARN, found->scatter_db, of->scatter_db,
+                              "give the recordings with the shaper off first, those with it on after --on",
+                              "the sides seem swapped: the other way round %s explains them",
+                              found->candidate[0].title) == QUELL_OK
+               ? QUELL_OK
+               : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
+}
+
+/* What makes the rest of the verdict worth little comes before it, or instead of it. */
+static quell_status lead_verdict(cli_run *run, identify_view *view, bool same_kind)
+{
+    const char *verdict = view->result.verdict;
+    if (sides_have(&view->findings, "same")) {
+        tell_nothing(&view->result);
+        verdict = sides_share_words();
+    } else if (view->swapped)
+        verdict = "The sides seem swapped: what was recorded as on looks like a machine without the shaper, and what was recorded as "
+                  "off like one with it.";
+    else if (!same_kind || (view->result.in_effect == QUELL_TELLS_NOT && sides_have(&view->findings, "excitation")))
+        verdict = quell_arena_print(run->arena, "The two sides were not shaken alike, so their ratio is not the shaper's. %s", verdict);
+    if (verdict == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the verdict");
+    view->result.verdict = verdict;
+    cli_say_findings(run, "off and on", &view->findings);
+    return QUELL_OK;
 }
 
 static quell_status gather(cli_run *run, identify_view *view)
@@ -104,11 +179,12 @@ static quell_status gather(cli_run *run, identify_view *view)
     double band_hz[2];
     quell_status status = cli_band(run, band_hz, &run->err);
     if (status == QUELL_OK)
-        status = identify_load(run, &run->given.files, view->axis, &view->off);
+        status = load_side(run, view, &run->given.files, &view->off);
     if (status == QUELL_OK)
-        status = identify_load(run, &run->given.identify.on, view->axis, &view->on);
+        status = load_side(run, view, &run->given.identify.on, &view->on);
+    bool same_kind;
     if (status == QUELL_OK)
-        status = say_differences(run, view);
+        status = find_differences(run, view, &same_kind);
     if (status != QUELL_OK)
         return status;
     size_t axis = cli_axis_under_test(&view->off.loaded[0]);
@@ -124,17 +200,46 @@ static quell_status gather(cli_run *run, identify_view *view)
                                             .context = run};
     status = quell_identify(&view->ratio, view->has_other ? &view->other : NULL, &options, run->arena, &view->result, &run->err);
     cli_progress(run, "shapers", 1, true);
+    if (status == QUELL_OK && same_kind)
+        status = try_swapped(run, view, axis, band_hz);
+    if (status == QUELL_OK)
+        status = lead_verdict(run, view, same_kind);
     return status == QUELL_OK ? identify_machine_lines(run, view, &view->machine_lines) : status;
 }
 
 /* ---------------------------------------------------------------- results */
 
+static double six_digits(double value)
+{
+    double rounded;
+    return quell_number_parse(quell_number_short(value, 6).text, &rounded, NULL) == QUELL_OK ? rounded : value;
+}
+
+/* As a person would enter it: no more digits than are known. */
+static quell_shaper rounded(const quell_shaper *of)
+{
+    quell_shaper out = *of;
+    out.at.frequency_hz = six_digits(of->at.frequency_hz);
+    out.at.damping_ratio = six_digits(of->at.damping_ratio);
+    double rest = 1; /* the sum stays 1, or the list is refused */
+    for (size_t i = out.count; i-- > 0;) {
+        out.amplitude[i] = floor((i > 0 ? of->amplitude[i] : rest) * 1e6 + 0.5) / 1e6;
+        out.time_s[i] = six_digits(of->time_s[i]);
+        rest -= out.amplitude[i];
+    }
+    return out;
+}
+
 static void say_next(const cli_run *run, const identify_view *view)
 {
     const quell_identification *of = &view->result;
     const char *off = cli_word(run, view->off.files->item[0]);
-    char spec[128];
-    if (of->in_effect == QUELL_TELLS_NO)
+    char spec[512];
+    const quell_shaper best = rounded(&of->candidate[0].shaper);
+    if (view->swapped)
+        cli_next(run, "quell identify%s --on%s%s", sides_files_again(run, view->on.files, 0, ""),
+                 sides_files_again(run, view->off.files, 0, ""), sides_options_again(run, true));
+    else if (of->in_effect == QUELL_TELLS_NO)
         cli_next(run, "switch the shaper on in the controller, record the motion of %s again, and try anew", off);
     else if (of->in_effect == QUELL_TELLS_NOT)
         cli_next(run, "record both sides again with the same motion, one straight after the other");
@@ -142,7 +247,7 @@ static void say_next(const cli_run *run, const identify_view *view)
         cli_next(run, "put the lines above into the machine file, then quell choose --machine FILE");
     else
         cli_next(run, "quell shaper %s shows what it leaves of a mode",
-                 cli_word(run, quell_shaper_format(&of->candidate[0].shaper, spec, sizeof spec)));
+                 cli_word(run, quell_shaper_format(&best, spec, sizeof spec)));
 }
 
 static quell_status keep_lines(cli_run *run, const identify_view *view)

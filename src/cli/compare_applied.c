@@ -58,9 +58,65 @@ quell_status compare_applied_make(cli_run *run, const cli_recording *before, siz
     return out->not_judged != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
 }
 
+/* ---------------------------------------------------------------- what follows for the rest of the comparison */
+
+static bool judged(const compare_applied *of)
+{
+    return of->given && of->not_judged == NULL;
+}
+
+bool compare_applied_as_stated(const compare_applied *of)
+{
+    return !judged(of) || of->result.agreement == QUELL_APPLIED_WORKS || of->result.agreement == QUELL_APPLIED_MODE_MOVED;
+}
+
+static const char *scaled_words(cli_run *run, const quell_shaper *shaper, double scale)
+{
+    enum { SPEC = 1024 };
+    char *words = QUELL_NEW(run->arena, char, SPEC);
+    quell_shaper at = *shaper;
+    for (size_t i = 0; i < at.count; i++)
+        at.time_s[i] /= scale;
+    at.at.frequency_hz *= scale;
+    return words != NULL ? quell_shaper_format(&at, words, SPEC) : NULL;
+}
+
+quell_status compare_applied_divide(cli_run *run, const compare_applied *of, const char *stated, const char **words)
+{
+    *words = stated;
+    if (compare_applied_as_stated(of))
+        return QUELL_OK;
+    switch (of->result.agreement) {
+    case QUELL_APPLIED_ELSEWHERE:
+        *words = scaled_words(run, &of->shaper, of->result.scale);
+        return *words != NULL ? QUELL_OK : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
+    case QUELL_APPLIED_NOT_IN_EFFECT:
+    case QUELL_APPLIED_WRONG_AXIS:
+        *words = "none";
+        return QUELL_OK;
+    default:
+        *words = NULL;
+        return QUELL_OK;
+    }
+}
+
+static bool leads(const compare_applied *of)
+{
+    return judged(of) && of->result.agreement != QUELL_APPLIED_WORKS;
+}
+
+const char *compare_applied_lead(cli_run *run, const compare_applied *of, const char *verdict)
+{
+    return leads(of) ? quell_arena_print(run->arena, "%s %s", of->result.text, verdict) : verdict;
+}
+
+/* ---------------------------------------------------------------- what is shown */
+
 void compare_applied_print(const compare_applied *of)
 {
-    if (of->given && of->not_judged == NULL)
+    if (leads(of))
+        return;
+    if (judged(of))
         quell_words_print(stdout, "", "", 79, of->result.text);
     else if (of->given)
         quell_words_print(stdout, "Whether the shaper does what it should is not judged: ", "", 79, of->not_judged);

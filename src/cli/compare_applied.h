@@ -19,7 +19,18 @@ quell_status compare_applied_read(cli_run *run, compare_applied *out);
 quell_status compare_applied_make(cli_run *run, const cli_recording *before, size_t before_count, const cli_recording *after,
                                   size_t after_count, size_t axis, const quell_modes *before_modes, compare_applied *out);
 
-/* Its words on stdout. */
+/* Does it act as it was said to, as far as that was judged? Modes that moved meanwhile are another matter. */
+bool compare_applied_as_stated(const compare_applied *of);
+
+/* The shaper to be divided out of the after side when its modes are sought: the stated one only if it works, scaled where it acts at
+   another frequency, "none" where none acts; *words is NULL where it is not known what acts, and modes would be guesses.
+   QUELL_OK; QUELL_E_MEMORY. */
+quell_status compare_applied_divide(cli_run *run, const compare_applied *of, const char *stated, const char **words);
+
+/* The verdict, led by its words unless the shaper works as predicted: what follows is then of something else. NULL: memory is out. */
+const char *compare_applied_lead(cli_run *run, const compare_applied *of, const char *verdict);
+
+/* Its words on stdout, unless they lead the verdict. */
 void compare_applied_print(const compare_applied *of);
 
 /* The key "applied" of the object: null where there is no result. */

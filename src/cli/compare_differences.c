@@ -1,5 +1,6 @@
 /* Where the sides of `quell compare`, or the recordings of one side, were not recorded alike. */
 #include "cli/compare_view.h"
+#include "cli/sides.h"
 
 #include <math.h>
 #include <string.h>
@@ -28,27 +29,9 @@ static quell_status look_at_pair(cli_run *run, const compare_side *first, size_t
     const quell_side is = {&second->loaded[j].recording, &second->loaded[j].mounting,
                            &second->loaded[j].fitness};
     quell_status status = quell_sides_differ(&was, &is, run->arena, out, &run->err);
-    if (status == QUELL_OK && first->sought && second->sought)
+    if (status == QUELL_OK && first->shaken && second->shaken)
         status = quell_shaking_differ(&first->shaking[i], &second->shaking[j], run->arena, out, &run->err);
     return status;
-}
-
-/* A file that is there twice tells nothing of how runs differ, and seems to say that they do not. */
-static quell_status look_for_copies(cli_run *run, const compare_view *view, quell_findings *out)
-{
-    const cli_list *const files[2] = {view->before.files, view->after.files};
-    for (size_t s = 0; s < 2; s++)
-        for (size_t i = 1; i < files[s]->count; i++)
-            for (size_t k = 0; k < i; k++)
-                if (strcmp(files[s]->item[i], files[s]->item[k]) == 0)
-                    return quell_findings_add(
-                               out, run->arena, "copy", QUELL_WARN, NAN, NAN,
-                               "give each recording once: only true repeats tell how much runs differ",
-                               "one recording is given twice %s the change",
-                               s == 0 ? "before" : "after") == QUELL_OK
-                               ? QUELL_OK
-                               : quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for findings");
-    return QUELL_OK;
 }
 
 /* The sides against each other; then every further recording against the first of its side. */
@@ -57,7 +40,7 @@ quell_status compare_differences(cli_run *run, compare_view *view)
     const compare_side *const side[2] = {&view->before, &view->after};
     quell_status status = look_at_pair(run, side[0], 0, side[1], 0, &view->findings);
     if (status == QUELL_OK)
-        status = look_for_copies(run, view, &view->findings);
+        status = sides_share(run, side[0]->loaded, side[0]->files->count, side[1]->loaded, side[1]->files->count, &view->findings);
     if (status == QUELL_OK)
         cli_say_findings(run, "before and after", &view->findings);
     for (size_t s = 0; s < 2; s++)

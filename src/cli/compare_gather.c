@@ -1,12 +1,13 @@
 /* What `quell compare` goes by: recordings, spectra and modes of both sides. */
 #include "cli/compare_view.h"
+#include "cli/sides.h"
 
 #include <math.h>
 #include <string.h>
 
 /* ---------------------------------------------------------------- recordings and spectra */
 
-static quell_status load_side(cli_run *run, char axis, compare_side *side)
+static quell_status load_side(cli_run *run, compare_view *view, compare_side *side)
 {
     size_t count = side->files->count;
     side->loaded = QUELL_NEW(run->arena, cli_recording, count);
@@ -18,13 +19,17 @@ static quell_status load_side(cli_run *run, char axis, compare_side *side)
         side->mode_dof == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for %zu recordings", count);
     for (size_t i = 0; i < count; i++) {
-        quell_status status = cli_recording_load(run, side->files->item[i], axis, &side->loaded[i]);
+        quell_status status = cli_recording_load(run, side->files->item[i], view->axis, &side->loaded[i]);
         if (status != QUELL_OK)
             return status;
+    }
+    quell_status status = sides_drop_copies(run, side == &view->before ? "before the change" : "after the change", side->loaded,
+                                            &side->files, &view->findings);
+    for (size_t i = 0; i < side->files->count; i++) {
         const quell_recording *recording = &side->loaded[i].recording;
         side->duration_s += (double)recording->samples / recording->rate_hz;
     }
-    return QUELL_OK;
+    return status;
 }
 
 /* The shortest recording decides how long a segment may be on both sides. In samples of the first recording. */
@@ -82,7 +87,7 @@ static quell_status make_modes(cli_run *run, double segment_s, const compare_vie
 {
     const char *given = run->given.shaper_on;
     size_t found = 0;
-    run->given.shaper_on = side->shaper;
+    run->given.shaper_on = side->divided;
     run->given.segment_s = segment_s;
     run->warned_of_shaper = true; /* the verdict says what comes of it */
     quell_status status = QUELL_OK;
@@ -100,7 +105,32 @@ static quell_status make_modes(cli_run *run, double segment_s, const compare_vie
     }
     if (side->sought && found == 0)
         side->no_modes = "no peak stands out";
+    side->shaken = side->sought;
     run->given.shaper_on = given;
+    return status;
+}
+
+/* The modes after once it is known whether the shaper said to be in effect is. Where something else acts, what would be found
+   is the work of the division: how the machine was shaken is kept, its modes are not. */
+static quell_status make_modes_after(cli_run *run, double segment_s, compare_view *view)
+{
+    const compare_side *was = &view->before;
+    compare_side *is = &view->after;
+    quell_findings ignored = {0}; /* they are told with the other differences */
+    quell_status status = sides_shaking(run, &was->loaded[0], &is->loaded[0], &ignored, &view->shaken_alike);
+    if (!view->shaken_alike && view->applied.not_judged == NULL)
+        view->applied.not_judged = "the two sides were not shaken alike";
+    if (status == QUELL_OK)
+        status = compare_applied_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
+                                               was->sought ? &was->modes[0] : NULL, &view->applied);
+    if (status == QUELL_OK)
+        status = compare_applied_divide(run, &view->applied, is->shaper, &is->divided);
+    if (status == QUELL_OK)
+        status = make_modes(run, segment_s, view, is);
+    if (status == QUELL_OK && is->shaper != NULL && is->divided == NULL && is->sought) {
+        is->sought = false;
+        is->no_modes = "it is not known which shaper acts there";
+    }
     return status;
 }
 
@@ -143,10 +173,27 @@ static quell_status read_sides(cli_run *run, compare_view *view, double band_hz[
     if (status == QUELL_OK)
         status = cli_band(run, band_hz, &run->err);
     if (status == QUELL_OK)
-        status = load_side(run, view->axis, &view->before);
+        status = load_side(run, view, &view->before);
     if (status == QUELL_OK)
-        status = load_side(run, view->axis, &view->after);
+        status = load_side(run, view, &view->after);
     return status == QUELL_OK ? name_axis(run, view) : status;
+}
+
+/* What makes the rest of the verdict worth little comes before it. */
+static const char *lead_verdict(cli_run *run, compare_view *view)
+{
+    const char *verdict = compare_applied_lead(run, &view->applied, view->result.verdict);
+    /* a shaper that works as predicted shows that a sweep that seems to run over another range does not */
+    bool works = view->applied.given && view->applied.not_judged == NULL && view->applied.result.agreement == QUELL_APPLIED_WORKS;
+    view->shaken_alike = view->shaken_alike && (works || !sides_have(&view->findings, "excitation"));
+    if (verdict != NULL && sides_have(&view->findings, "same"))
+        verdict = quell_arena_print(run->arena, "%s %s", sides_share_words(), verdict);
+    if (verdict == NULL || view->shaken_alike)
+        return verdict;
+    return quell_arena_print(run->arena,
+                             "The two sides were not shaken alike, so levels differ for that alone, and what follows does not "
+                             "tell whether the change helped. %s",
+                             verdict);
 }
 
 quell_status compare_gather(cli_run *run, compare_view *view)
@@ -162,7 +209,7 @@ quell_status compare_gather(cli_run *run, compare_view *view)
     if (status == QUELL_OK)
         status = make_modes(run, segment_s, view, &view->before);
     if (status == QUELL_OK)
-        status = make_modes(run, segment_s, view, &view->after);
+        status = make_modes_after(run, segment_s, view);
     if (status == QUELL_OK)
         status = compare_differences(run, view);
     if (status != QUELL_OK)
@@ -171,10 +218,10 @@ quell_status compare_gather(cli_run *run, compare_view *view)
     status = quell_compare(&before, &after, view->index, band_hz, run->arena, &view->result, &run->err);
     if (status != QUELL_OK)
         return status;
+    view->result.verdict = lead_verdict(run, view);
+    if (view->result.verdict == NULL)
+        return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory for the verdict");
     const compare_side *was = &view->before, *is = &view->after;
-    const quell_modes *known = was->sought ? &was->modes[0] : NULL;
-    status = compare_stops_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index, known, &view->stops);
-    return status == QUELL_OK ? compare_applied_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
-                                                     known, &view->applied)
-                              : status;
+    return compare_stops_make(run, was->loaded, was->files->count, is->loaded, is->files->count, view->index,
+                              was->sought ? &was->modes[0] : NULL, &view->stops);
 }

@@ -75,6 +75,12 @@ static void add_mode(quell_table *table, const quell_stops_change *change)
     add_row(table, name, change);
 }
 
+/* "p < 0.001" and yet "no" wants a reason. */
+static bool shown_but_small(const quell_stops_change *change)
+{
+    return change->p_holm < QUELL_CHANGE_ALPHA && !change->counts && fabs(change->change_m) < QUELL_CHANGE_MIN_M;
+}
+
 void compare_stops_print(cli_run *run, const quell_stops_comparison *stops)
 {
     static const quell_column columns[] = {{"after stops", "", true}, {"before", "um", false}, {"after", "um", false},
@@ -84,7 +90,12 @@ void compare_stops_print(cli_run *run, const quell_stops_comparison *stops)
         add_row(table, "all modes", &stops->all);
     for (size_t k = 0; k < stops->modes; k++)
         add_mode(table, &stops->mode[k]);
+    size_t small = shown_but_small(&stops->all);
+    for (size_t k = 0; k < stops->modes; k++)
+        small += shown_but_small(&stops->mode[k]);
     quell_table_print(table, stdout, 0);
+    if (small > 0)
+        printf("a change counts from %s um on\n", quell_number_short(1e6 * QUELL_CHANGE_MIN_M, 3).text);
 }
 
 void compare_stops_words(cli_run *run, const quell_stops_comparison *stops)

@@ -66,9 +66,9 @@ static const quell_column shift_columns[] = {{"frequency", "before, Hz", false},
                                              {"counts", "", true}};
 enum { SHIFT_COUNT = sizeof shift_columns / sizeof shift_columns[0] };
 
-static void add_value(quell_table *table, size_t found, double value, int decimals)
+static void add_value(quell_table *table, bool sought, size_t found, double value, int decimals)
 {
-    quell_table_cell(table, "%s", found > 0 ? quell_number_fixed(value, decimals).text : "not found");
+    quell_table_cell(table, "%s", found > 0 ? quell_number_fixed(value, decimals).text : sought ? "not found" : "not sought");
 }
 
 static void add_shift(quell_table *table, const quell_mode_shift *shift, int decimals)
@@ -89,11 +89,11 @@ static void print_shifts(cli_run *run, const quell_comparison *result)
     for (size_t k = 0; k < result->modes; k++) {
         const quell_mode_change *mode = &result->mode[k];
         bool f = mode->frequency.counts, zeta = mode->damping.counts;
-        add_value(table, mode->before_found, mode->before.frequency_hz, 2);
-        add_value(table, mode->after_found, mode->after.frequency_hz, 2);
+        add_value(table, result->sought[0], mode->before_found, mode->before.frequency_hz, 2);
+        add_value(table, result->sought[1], mode->after_found, mode->after.frequency_hz, 2);
         add_shift(table, &mode->frequency, 2);
-        add_value(table, mode->before_found, mode->before.damping_ratio, 4);
-        add_value(table, mode->after_found, mode->after.damping_ratio, 4);
+        add_value(table, result->sought[0], mode->before_found, mode->before.damping_ratio, 4);
+        add_value(table, result->sought[1], mode->after_found, mode->after.damping_ratio, 4);
         add_shift(table, &mode->damping, 0);
         quell_table_cell(table, "%s", f && zeta ? "both" : f ? "frequency" : zeta ? "damping" : "-");
     }

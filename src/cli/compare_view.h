@@ -11,13 +11,15 @@ typedef struct compare_side {
     const char *name; /* "before", "after" */
     const cli_list *files;
     const char *shaper;    /* what was active, as stated; NULL: not stated */
+    const char *divided;   /* what is divided out when modes are sought; NULL: nothing is known */
     cli_recording *loaded; /* one for each file, as the arrays below */
     quell_spectrum *spectrum;
     quell_modes *modes;
     quell_shaking *shaking;
     double *mode_dof;
     double duration_s;    /* of all its recordings */
-    bool sought;          /* modes could be sought in all of them */
+    bool shaken;          /* how the machine was shaken is known of all of them */
+    bool sought;          /* modes could be sought in all of them, and are those of the machine */
     const char *no_modes; /* why there are none; NULL if there are */
 } compare_side;
 
@@ -27,6 +29,7 @@ typedef struct compare_view {
     const char *axis_words;  /* "axis x", "the direction of most motion" */
     size_t index;            /* of the axis in the spectra */
     quell_findings findings; /* where the sides differ */
+    bool shaken_alike;       /* else levels differ for that alone */
     quell_comparison result;
     quell_stops_comparison stops;
     compare_applied applied;

@@ -85,6 +85,7 @@ quell_json identify_json(const identify_view *view)
         quell_json_text(&json, json.root, "machine_lines", view->machine_lines);
     else
         quell_json_null(&json, json.root, "machine_lines", "nothing for a machine file follows from it");
+    cli_json_findings(&json, json.root, &view->findings);
     quell_json_text(&json, json.root, "verdict", of->verdict);
     return json;
 }

@@ -51,7 +51,8 @@ void identify_print(cli_run *run, const identify_view *view)
     const quell_identification *of = &view->result;
     print_side("off", &view->off);
     print_side("on", &view->on);
-    printf("ratio of axis %c from %s to %s Hz, scatter %s dB a bin\n\n", "xyz"[view->ratio.axis],
+    bool stated = run->given.axis != NULL && run->given.read.mount == NULL; /* motion has no name: it is what --axis says */
+    printf("ratio of axis %c%s from %s to %s Hz, scatter %s dB a bin\n\n", "xyz"[view->ratio.axis], stated ? ", as stated," : "",
            quell_number_fixed(view->ratio.frequency_hz[0], 0).text,
            quell_number_fixed(view->ratio.frequency_hz[view->ratio.bins - 1], 0).text,
            quell_number_fixed(of->scatter_db, 2).text);

@@ -11,8 +11,6 @@ typedef struct identify_side {
     quell_side *side;      /* likewise */
 } identify_side;
 
-/* Loads every recording of a list; driven: 'x', 'y' or 0. */
-quell_status identify_load(cli_run *run, const cli_list *files, char driven, identify_side *out);
 /* The recordings that were loaded, as sides. NULL: memory is out, and run->err says so. */
 quell_side *identify_sides(cli_run *run, const cli_recording *loaded, size_t count);
 
@@ -20,6 +18,8 @@ typedef struct identify_view {
     identify_side off, on;
     char axis; /* driven: 'x' or 'y' */
     bool has_machine, has_expected, has_other;
+    bool swapped;            /* the sides fit far better the other way round */
+    quell_findings findings; /* where the sides differ */
     quell_machine machine;
     quell_expected expected;
     quell_ratio ratio, other; /* of the driven axis, of the other */

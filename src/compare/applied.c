@@ -18,17 +18,16 @@ typedef struct applied_state {
     fit_work work;
     const quell_shaper *shaper;
     double *moved; /* grid: |G_after / G_before|^2 */
-    double none, as_is, gain_ln;
+    double none, as_is, gain_ln, none_gain_ln;
 } applied_state;
 
 /* ---------------------------------------------------------------- deviances */
 
-static double deviance_none(applied_state *state)
+static double deviance_none(applied_state *state, double *gain_ln)
 {
     quell_shaper none;
-    double gain_ln = 0;
     quell_shaper_identity(&none);
-    return fit_deviance(&state->work, &none, &gain_ln);
+    return fit_deviance(&state->work, &none, gain_ln);
 }
 
 static double deviance_scaled(applied_state *state, double scale, double *gain_ln)
@@ -104,13 +103,14 @@ static bool start(applied_state *state, const quell_ratio *ratio, const quell_sh
     if (fit_work_make(&state->work, ratio, arena, err) != QUELL_OK)
         return false;
     for (int round = 0; round < 3; round++) {
-        state->none = deviance_none(state);
-        double none2 = fit_scatter2(&state->work, 0, 1);
+        double gain_ln = 0;
+        state->none = deviance_none(state, &gain_ln);
+        double none2 = fit_scatter2(&state->work, gain_ln, 1);
         state->as_is = deviance_scaled(state, 1, &state->gain_ln);
         double as2 = fit_scatter2(&state->work, state->gain_ln, 1);
         fit_set_scatter(&state->work, fmin(none2, as2));
     }
-    state->none = deviance_none(state);
+    state->none = deviance_none(state, &state->none_gain_ln);
     state->as_is = deviance_scaled(state, 1, &state->gain_ln);
     return true;
 }
@@ -197,6 +197,16 @@ static void keep_scale(const factor_fit *at, quell_applied *out)
     out->scale_ci95[1] = at->ci95[1];
 }
 
+/* None explains the ratio as well as the shaper does: because neither is there, or because they cannot be told apart. That it
+   explains little better is not enough: another shaper may act. */
+static quell_agreement judge_none(applied_state *state)
+{
+    deviance_none(state, &state->none_gain_ln);
+    if (!scatters_little(state, state->none_gain_ln))
+        return QUELL_APPLIED_DIFFERS;
+    return state->none < state->as_is - TELLS ? QUELL_APPLIED_NOT_IN_EFFECT : QUELL_APPLIED_UNCLEAR;
+}
+
 /* Of the deviances: does it act, and where? */
 static void judge(applied_state *state, const quell_mode *mode, quell_applied *out)
 {
@@ -204,7 +214,7 @@ static void judge(applied_state *state, const quell_mode *mode, quell_applied *o
     deviance_scaled(state, 1, &state->gain_ln);
     out->misfit_db = misfit_db(state);
     if (state->none < fmin(state->as_is, at.deviance) + TELLS) {
-        out->agreement = state->none < state->as_is - TELLS ? QUELL_APPLIED_NOT_IN_EFFECT : QUELL_APPLIED_UNCLEAR;
+        out->agreement = judge_none(state);
         return;
     }
     keep_scale(&at, out);

@@ -21,7 +21,7 @@ static const char *describe(const quell_applied *of, const quell_shaper *shaper,
         return quell_arena_print(arena, "The shaper works as predicted: the ratio of after to before follows it within %s dB.",
                                  misfit);
     case QUELL_APPLIED_NOT_IN_EFFECT:
-        return quell_arena_print(arena, "The shaper is not in effect: the ratio shows no trace of it (%s dB off).", misfit);
+        return quell_arena_print(arena, "The shaper is not in effect: the ratio is that of no shaper (%s dB off what this one would show).", misfit);
     case QUELL_APPLIED_WRONG_AXIS:
         return quell_arena_print(
             arena, "The shaper is on the wrong axis: it acts on the other one, and not on the one that was driven.");

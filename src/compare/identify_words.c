@@ -185,7 +185,8 @@ static void say_expected(const quell_identification *of, const quell_expected *e
     else if (of->agrees == QUELL_TELLS_NOT)
         add(to, " Whether that is what was entered cannot be told.");
     else if (!same)
-        add(to, " That is not what was entered.");
+        add(to, "%s", strcmp(expected->family_id, "none") == 0 ? " That contradicts what was entered: no shaper."
+                                                             : " That is not what was entered.");
     if (same)
         say_numbers_entered(of, expected, to);
 }
@@ -231,10 +232,12 @@ quell_status identify_words(const quell_ratio *driven, const quell_ratio *other,
                 " In narrow stretches the ratio is off by more than that, as where a mode has moved between the sides.");
     } else if (out->in_effect == QUELL_TELLS_NO) {
         say_not_in_effect(driven, other, out, &verdict);
+        if (options->expected != NULL && out->agrees != QUELL_TELLS_NOT)
+            add(&verdict, " That %s what was entered.", out->agrees == QUELL_TELLS_YES ? "agrees with" : "contradicts");
     } else {
         say_unclear(out, &verdict);
     }
-    if (fabs(out->motion_db) > 1)
+    if (fabs(out->motion_db) > 1 && out->in_effect != QUELL_TELLS_NOT) /* else it is not the same at all frequencies */
         add(&verdict, " The on side has %s dB %s motion, at all frequencies.", quell_number_fixed(fabs(out->motion_db), 1).text,
             out->motion_db > 0 ? "more" : "less");
     out->verdict = quell_arena_copy(arena, verdict.text, verdict.used);

@@ -227,6 +227,9 @@ quell_status quell_ratio_measure(const quell_side *off, size_t off_count, const 
     bool asked = band_hz != NULL && (band_hz[0] != 0 || band_hz[1] != 0);
     const double range_hz[2] = {fmax(asked ? band_hz[0] : 0, LOW_BINS * coarse.bin_hz),
                                 fmin(asked ? band_hz[1] : HUGE_VAL, HIGH_OF_RATE * off[0].recording->rate_hz)};
+    if (status == QUELL_OK && range_hz[1] <= range_hz[0])
+        return quell_fail(err, QUELL_E_DATA, "the band asked for has nothing in it: found %.0f to %.0f Hz, want part of %.0f to %.0f Hz",
+                          band_hz[0], band_hz[1], LOW_BINS * coarse.bin_hz, HIGH_OF_RATE * off[0].recording->rate_hz);
     if (status == QUELL_OK)
         status = select_bins(&made, &fine, &coarse, at_off, noise, range_hz, arena, err);
     if (status == QUELL_OK)

@@ -426,6 +426,8 @@ static const struct {
     {"zv:52:0.05", "zv:47.3:0.05", 1, QUELL_APPLIED_ELSEWHERE},
     {"zv:47.3:0.05", "zv:47.3:0.05", 0.95, QUELL_APPLIED_MODE_MOVED},
     {"zvddd:47.3:0.05", "zv:47.3:0.05", 1, QUELL_APPLIED_DIFFERS},
+    /* another shaper that is no nearer to the one said than none is */
+    {"zv:40:0.05", "ei:60.8:0.047", 1, QUELL_APPLIED_DIFFERS},
 };
 
 static quell_modes modes_before(void)
