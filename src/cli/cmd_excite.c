@@ -109,7 +109,7 @@ static const cli_option motion_rows[] = {
      "what moves; the diagonals are for coupled belts, where each turns one motor"},
     {"--kind", "KIND", CLI_TEXT, AT(kind),
      "stops (default): strokes at speed with rests, in which the ringing is seen; sweep: strokes whose frequency rises; random: "
-     "strokes of random length"},
+     "strokes of random length, from which a minute tells damping ratios to 10 % or so (95 %)"},
     {"--seconds", "SECONDS", CLI_SECONDS, AT(seconds), "length of the excitation (default 60 s)"},
     {"--lowest", "HZ:ZETA", CLI_TEXT, AT(lowest),
      "of stops: the lowest natural frequency and damping ratio expected; each rest lasts 5 / (zeta omega)"},

@@ -14,6 +14,13 @@
 #define SWEPT_DAMPING 0.01
 #define SWEPT_PARTICIPATION 0.01
 
+/* The same of random strokes of a plan: a recording's few thousand strokes are no even density. By simulated recordings of
+   60 s (sh tests/study/random-coverage): without, 93, 94 and 86 % of 240 intervals of frequency, damping ratio and
+   participation held the truth, with, 96, 95 and 99 % of 240 others. */
+#define DRAWN_FREQUENCY 0.0007
+#define DRAWN_DAMPING 0.015
+#define DRAWN_PARTICIPATION 0.03
+
 static void log_interval(double value, double half_width, double out[2])
 {
     out[0] = value * exp(-half_width);
@@ -25,6 +32,7 @@ quell_mode quell_search_mode(const quell_mode_search *search, size_t k, const do
 {
     const double *fitted = search->best.parameter + FIT_PER_MODE * k, *var = variance + FIT_PER_MODE * k;
     bool from_peak = search->from_peak[k] != NO_PEAK, swept = search->problem.swept;
+    bool drawn = options->shaking != NULL && options->shaking->random_known;
     const quell_peak *peak = from_peak ? &search->peak[search->from_peak[k]] : NULL;
     quell_mode mode = {.frequency_hz = exp(fitted[FIT_LN_F]),
                        .damping_ratio = exp(fitted[FIT_LN_ZETA]),
@@ -34,9 +42,10 @@ quell_mode quell_search_mode(const quell_mode_search *search, size_t k, const do
                        .decay_damping_ratio_ci95 = {(double)NAN, (double)NAN},
                        .prominence_db = from_peak ? peak->prominence_db : (double)NAN,
                        .seen_on = search->axis};
-    double f_se = hypot(sqrt(var[FIT_LN_F]), swept ? SWEPT_FREQUENCY : 0);
-    double zeta_se = hypot(sqrt(var[FIT_LN_ZETA]), swept ? SWEPT_DAMPING : 0);
-    double c_se = hypot(sqrt(var[FIT_C]), swept ? SWEPT_PARTICIPATION * fabs(mode.participation) : 0);
+    double f_se = hypot(sqrt(var[FIT_LN_F]), swept ? SWEPT_FREQUENCY : drawn ? DRAWN_FREQUENCY : 0);
+    double zeta_se = hypot(sqrt(var[FIT_LN_ZETA]), swept ? SWEPT_DAMPING : drawn ? DRAWN_DAMPING : 0);
+    double c_share = swept ? SWEPT_PARTICIPATION : drawn ? DRAWN_PARTICIPATION : 0;
+    double c_se = hypot(sqrt(var[FIT_C]), c_share * fabs(mode.participation));
     log_interval(mode.frequency_hz, hypot(QUANTILE * f_se, options->rate_relative_error), mode.frequency_ci95_hz);
     log_interval(mode.damping_ratio, QUANTILE * zeta_se, mode.damping_ratio_ci95);
     mode.participation_ci95[0] = mode.participation - QUANTILE * c_se;

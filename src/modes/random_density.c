@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#define SEGMENTS 400.0   /* one after the other: 3.5 % of scatter in each bin, with their overlap */
+#define SEGMENTS 1000.0   /* one after the other: 2.2 % of scatter in each bin, with their overlap */
 #define SAMPLES_MOST 4e6 /* but no more than this ... */
 #define SEGMENTS_LEAST 50.0
 

@@ -97,6 +97,26 @@ static const quell_path *path_of(const json_t *axis)
     return NULL;
 }
 
+/* The lists of moves must be as long as each other: a plan that cannot have been run is no word on what was. */
+static quell_status check_moves(const json_t *moves, quell_error *err)
+{
+    static const char *const lists[] = {"to_mm", "speed_mps", "rest_s"};
+    size_t count = json_array_size(json_object_get(moves, lists[0]));
+    if (moves == NULL || json_is_null(moves))
+        return QUELL_OK;
+    if (!json_is_object(moves))
+        return quell_value_refuse("moves", moves, "an object of lists", err);
+    for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++) {
+        const json_t *list = json_object_get(moves, lists[k]);
+        if (!json_is_array(list))
+            return quell_value_refuse(lists[k], list, "a list of numbers", err);
+        if (json_array_size(list) != count || count == 0 || count > QUELL_MOVES_MAX)
+            return quell_fail(err, QUELL_E_DATA, "moves: found %zu of %s beside %zu of %s, want as many, 1 to %d", json_array_size(list),
+                              lists[k], count, lists[0], QUELL_MOVES_MAX);
+    }
+    return QUELL_OK;
+}
+
 static quell_status read_plan(quell_shaking *out, const json_t *root, quell_error *err)
 {
     const json_t *kind = json_object_get(root, "kind"), *axis = json_object_get(root, "axis");
@@ -106,7 +126,9 @@ static quell_status read_plan(quell_shaking *out, const json_t *root, quell_erro
     if (axis != NULL && !json_is_null(axis) && path == NULL)
         return quell_value_refuse("axis", axis, "\"x\", \"y\", \"x+y\" or \"x-y\"", err);
     plan numbers_read;
-    quell_status status = read_numbers(&numbers_read, root, err);
+    quell_status status = check_moves(json_object_get(root, "moves"), err);
+    if (status == QUELL_OK)
+        status = read_numbers(&numbers_read, root, err);
     if (status != QUELL_OK)
         return status;
     out->axis = path != NULL && strlen(path->id) == 1 ? path->id[0] : 0;

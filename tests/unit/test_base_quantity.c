@@ -174,8 +174,9 @@ START_TEST(what_is_no_range_is_refused)
     quell_error err = {0};
     ck_assert_int_eq(quell_quantity_parse_range(no_ranges[_i], QUELL_FREQUENCY, &low, &high, &err),
                      QUELL_E_USAGE);
-    char want[128] = "found '";
-    strcat(strcat(want, no_ranges[_i]), "', want LOW..HIGH of a frequency with its unit such as 47.3 Hz");
+    char want[160] = "found '";
+    strcat(strcat(want, no_ranges[_i]), _i == 0 ? "', want the lower number first: " : "', want "); /* row 0 runs downwards */
+    strcat(want, "LOW..HIGH of a frequency with its unit such as 47.3 Hz");
     ck_assert_str_eq(err.text, want);
     ck_assert_double_eq(low, 1);
     ck_assert_double_eq(high, 2);

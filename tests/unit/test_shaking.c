@@ -584,7 +584,7 @@ START_TEST(plans_are_read)
 {
     static const char sweep[] =
         SWEEP ",\"axis\":\"y\",\"acceleration_mps2\":4,\"duration_s\":43.7,\"peak_speed_mps\":0.08,"
-              "\"travel_mm\":1.7,\"start_time_s\":0,\"moves\":[1,{}],\"segments\":9}\n";
+              "\"travel_mm\":1.7,\"start_time_s\":0,\"moves\":{\"to_mm\":[1,0],\"speed_mps\":[1,1],\"rest_s\":[0,0]},\"segments\":9}\n";
     quell_shaking got;
     ck_assert_int_eq(read_plan(&got, sweep, strlen(sweep), NULL), QUELL_OK);
     ck_assert(got.kind == QUELL_EXCITE_SWEEP && got.stated && got.sweep_known && got.acceleration_known);
@@ -617,6 +617,9 @@ START_TEST(wrong_plans_are_refused)
         {"{}", "schema: found nothing, want \"quell.excite/1\""},
         {"{\"schema\":\"quell.excite/2\"}", "schema: found \"quell.excite/2\", want"},
         {PLAN "\"sweep\",\"kind\":\"stops\"}", "is no JSON: duplicate object key"},
+        {PLAN "\"sweep\",\"moves\":[1,{}]}", "moves: found a list, want an object of lists"},
+        {PLAN "\"sweep\",\"moves\":{\"to_mm\":[1,0],\"speed_mps\":[1,1],\"rest_s\":[0]}}",
+         "moves: found 1 of rest_s beside 2 of to_mm, want as many"},
         {PLAN "\"ambient\"}", "kind: found \"ambient\", want \"sweep\", \"random\" or \"stops\""},
         {PLAN "\"sweep\\u0000\"}", "is no JSON"},
         {PLAN "{}}", "kind: found an object, want"},
