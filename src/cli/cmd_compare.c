@@ -95,7 +95,7 @@ static const cli_option compare_rows[] = {
     {"--axis", "x|y", CLI_TEXT, offsetof(cli_options, axis),
      "the axis that was driven (default: the direction of most motion before)"},
     {"--applied", "none|SPEC", CLI_TEXT, offsetof(cli_options, applied),
-     "the shaper that is active after the change: does it do what it should? Modes are sought with it divided out"},
+     "the shaper that is active after the change: does it do what it should? If so modes are sought with it divided out"},
     {0},
 };
 static const cli_group compare_group = {"What to compare", compare_rows};

@@ -183,17 +183,21 @@ static quell_status read_sides(cli_run *run, compare_view *view, double band_hz[
 static const char *lead_verdict(cli_run *run, compare_view *view)
 {
     const char *verdict = compare_applied_lead(run, &view->applied, view->result.verdict);
-    /* a shaper that works as predicted shows that a sweep that seems to run over another range does not */
+    /* then a sweep that seems to run over another range does not */
     bool works = view->applied.given && view->applied.not_judged == NULL && view->applied.result.agreement == QUELL_APPLIED_WORKS;
-    view->shaken_alike = view->shaken_alike && (works || !sides_have(&view->findings, "excitation"));
     if (verdict != NULL && sides_have(&view->findings, "same"))
         verdict = quell_arena_print(run->arena, "%s %s", sides_share_words(), verdict);
-    if (verdict == NULL || view->shaken_alike)
-        return verdict;
-    return quell_arena_print(run->arena,
-                             "The two sides were not shaken alike, so levels differ for that alone, and what follows does not "
-                             "tell whether the change helped. %s",
-                             verdict);
+    if (verdict != NULL && !view->shaken_alike)
+        verdict = quell_arena_print(run->arena,
+                                    "The two sides were not shaken alike, so levels differ for that alone, and what follows does "
+                                    "not tell whether the change helped. %s",
+                                    verdict);
+    else if (verdict != NULL && !works && sides_have(&view->findings, "excitation"))
+        verdict = quell_arena_print(run->arena,
+                                    "The two sides seem not to have been shaken alike, unless a shaper hides part of the sweep: "
+                                    "levels may differ for that alone. %s",
+                                    verdict);
+    return verdict;
 }
 
 quell_status compare_gather(cli_run *run, compare_view *view)

@@ -29,7 +29,7 @@ typedef struct compare_view {
     const char *axis_words;  /* "axis x", "the direction of most motion" */
     size_t index;            /* of the axis in the spectra */
     quell_findings findings; /* where the sides differ */
-    bool shaken_alike;       /* else levels differ for that alone */
+    bool shaken_alike;       /* by one kind of motion; else levels differ for that alone */
     quell_comparison result;
     quell_stops_comparison stops;
     compare_applied applied;

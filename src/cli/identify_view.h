@@ -27,6 +27,13 @@ typedef struct identify_view {
     const char *machine_lines; /* for a machine file; NULL if nothing follows */
 } identify_view;
 
+/* Where the sides differ in what should be alike; *same_kind: of motion. */
+quell_status identify_find_differences(cli_run *run, identify_view *view, bool *same_kind);
+/* Sets view->swapped once there is a result. */
+quell_status identify_try_swapped(cli_run *run, identify_view *view, size_t axis, const double band_hz[2]);
+/* Says the findings, and begins the verdict with those that make the rest worth little, or replaces it. */
+quell_status identify_lead_verdict(cli_run *run, identify_view *view, bool same_kind);
+
 /* Lines of a machine file that follow from what was found, in the arena: *lines is NULL if none do. */
 quell_status identify_machine_lines(cli_run *run, const identify_view *view, const char **lines);
 
