@@ -38,6 +38,9 @@ double fit_residual(const fit_work *work, size_t bin, double gain, double *varia
 /* v from the residuals of work->signal: robust, less what noise explains, of p parameters. */
 double fit_scatter2(const fit_work *work, double gain_ln, size_t parameters);
 
+/* Rms of the residuals over the bins where the signal is above the floor, dB. */
+double fit_misfit_db(const fit_work *work, double gain_ln);
+
 /* Bins that count. */
 double fit_count(const fit_work *work);
 
