@@ -307,7 +307,7 @@ typedef struct quell_identified {
     quell_shaper shaper;  /**< frequency natural, whatever the controller calls it */
     char family_id[48];   /**< "none", "impulses", a family's or own family's id */
     const char *title;
-    size_t parameters;    /**< fitted: 0 for no shaper, 2 for a family, 2 (n - 1) for n impulses; the gain besides */
+    size_t parameters;    /**< fitted: 0 for no shaper, 2 for a family, 3 with its V, 2 (n - 1) for n impulses; the gain besides */
     double bic;
     double misfit_db;     /**< rms of measured / predicted over the bins where |H|^2 is above the floor */
     double gain;          /**< of energy: 1 where the motion was the same */
@@ -332,7 +332,6 @@ typedef struct quell_identification {
     size_t cannot_tell_count;
     const char *cannot_tell[QUELL_CANNOT_TELL_MAX]; /**< phrases */
     const char *verdict;         /**< sentences */
-    const char *tried;           /**< a phrase: what V were tried */
 } quell_identification;
 
 typedef struct quell_identify_options {

@@ -84,7 +84,7 @@ quell_status quell_shaking_parse(quell_shaking *out, const char *text, quell_err
 
 /** Reads the plan that `quell excite` wrote, the JSON object quell.excite/1, into the stated part of *out. QUELL_OK;
     QUELL_E_DATA naming the file, the key, what was found and wanted: over 1 MiB, no JSON (with its line), a key twice, of
-    a wrong type or out of range, or one that a sweep needs missing; keys it does not know are passed over; QUELL_E_IO;
+    a wrong type or out of range, or one that a sweep needs missing; lists of moves of different length; keys it does not know are passed over; QUELL_E_IO;
     QUELL_E_MEMORY. out untouched on failure. */
 quell_status quell_shaking_read(quell_shaking *out, const quell_source *source, quell_error *err);
 

@@ -139,9 +139,6 @@ typedef struct quell_path {
     double along[3]; /**< unit vector in machine axes */
 } quell_path;
 
-/** The rows: one axis each, then the diagonals. */
-const quell_path *quell_paths(size_t *count);
-
 /** The row of that id; NULL if there is none. */
 const quell_path *quell_path_find(const char *id);
 

@@ -134,7 +134,7 @@ static bool demand(const excite_view *view, size_t i, char *out, size_t size)
     switch (i) {
     case 0:
         snprintf(out, size, "Set in the controller before: acceleration %s mm/s2 along the path, the same for starting and braking, "
-                            "constant (no S-curves) if it has a choice; input shaping off.",
+                            "constant, without S-curves, if it has a choice; input shaping off.",
                  acceleration.text);
         return true;
     case 1:

@@ -22,7 +22,8 @@ static void add_candidate(quell_json *json, json_t *item, const quell_identified
     quell_json_number(json, item, "bic", of->bic, "");
     quell_json_number(json, item, "misfit_db", of->misfit_db, "");
     if (!of->has_point) {
-        quell_json_null(json, item, "ci95", of->parameters == 2 ? "too far behind the best" : "not a family with a frequency");
+        bool family = strcmp(of->family_id, "impulses") != 0 && strcmp(of->family_id, "none") != 0;
+        quell_json_null(json, item, "ci95", family ? "too far behind the best" : "not a family with a frequency");
         return;
     }
     json_t *ci95 = quell_json_object(json, item, "ci95");

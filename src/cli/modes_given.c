@@ -2,16 +2,19 @@
 #include "cli/modes_view.h"
 
 #include <string.h>
+#include <sys/stat.h>
 
-/* Results of `quell modes --json` begin with a brace, which no recording does. Standard input cannot be looked at twice. */
+/* Results of `quell modes --json` begin with a brace, which no recording does. Standard input and pipes cannot be looked at
+   twice: they are recordings. */
 static quell_status is_saved(cli_run *run, const char *path, bool *out)
 {
     quell_file file;
     quell_source source;
     char bytes[64];
     size_t got = 0;
+    struct stat info;
     *out = false;
-    if (strcmp(path, "-") == 0)
+    if (strcmp(path, "-") == 0 || (stat(path, &info) == 0 && !S_ISREG(info.st_mode)))
         return QUELL_OK;
     quell_status status = quell_file_open(&file, path, &source, &run->err);
     if (status != QUELL_OK)

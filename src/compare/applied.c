@@ -115,20 +115,6 @@ static bool start(applied_state *state, const quell_ratio *ratio, const quell_sh
     return true;
 }
 
-static double misfit_db(const applied_state *state)
-{
-    double sum = 0;
-    size_t counted = 0;
-    for (size_t i = 0; i < state->work.ratio->bins; i++) {
-        double variance, residual = fit_residual(&state->work, i, exp(state->gain_ln), &variance);
-        if (state->work.signal[i] < 10 * QUELL_RATIO_FLOOR)
-            continue;
-        sum += residual * residual;
-        counted++;
-    }
-    return DB * sqrt(sum / (double)(counted > 0 ? counted : 1));
-}
-
 static const quell_mode *strongest(const quell_modes *modes, const quell_ratio *ratio)
 {
     const quell_mode *best = NULL;
@@ -212,7 +198,7 @@ static void judge(applied_state *state, const quell_mode *mode, quell_applied *o
 {
     factor_fit at = best_factor(state, scaled, NULL, SCALE_MOST, SCALE_STEP);
     deviance_scaled(state, 1, &state->gain_ln);
-    out->misfit_db = misfit_db(state);
+    out->misfit_db = fit_misfit_db(&state->work, state->gain_ln);
     if (state->none < fmin(state->as_is, at.deviance) + TELLS) {
         out->agreement = judge_none(state);
         return;
@@ -245,7 +231,7 @@ static quell_status make_series(applied_state *state, quell_arena *arena, quell_
     fit_set_scatter(&state->work, fmin(state->work.scatter2, chance2));
     deviance_scaled(state, 1, &state->gain_ln);
     for (size_t i = 0; i < ratio->bins; i++) {
-        double variance, whole = exp(state->gain_ln) * state->work.signal[i] + ratio->noise[i];
+        double variance, signal = fmax(state->work.signal[i], 1e-12), whole = exp(state->gain_ln) * signal + ratio->noise[i];
         fit_residual(&state->work, i, exp(state->gain_ln), &variance);
         double reach = 1.96 * sqrt(variance) * (ratio->ratio[i] + state->work.offset);
         predicted[i] = DB * log(whole);

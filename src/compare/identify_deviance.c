@@ -68,6 +68,20 @@ double fit_residual(const fit_work *work, size_t bin, double gain, double *varia
     return work->measured_ln[bin] - log(whole + work->offset);
 }
 
+double fit_misfit_db(const fit_work *work, double gain_ln)
+{
+    double sum = 0;
+    size_t counted = 0;
+    for (size_t i = 0; i < work->ratio->bins; i++) {
+        double variance, residual = fit_residual(work, i, exp(gain_ln), &variance);
+        if (work->signal[i] < 10 * QUELL_RATIO_FLOOR)
+            continue;
+        sum += residual * residual;
+        counted++;
+    }
+    return 10 / log(10) * sqrt(sum / (double)(counted > 0 ? counted : 1));
+}
+
 /* The gain by weighted steps: the weights of Student's t. Always from where it is meant to be, as far bins have little weight and
    a step from elsewhere may end elsewhere. */
 static double best_gain(const fit_work *work)

@@ -38,6 +38,9 @@ double fit_residual(const fit_work *work, size_t bin, double gain, double *varia
 /* v from the residuals of work->signal: robust, less what noise explains, of p parameters. */
 double fit_scatter2(const fit_work *work, double gain_ln, size_t parameters);
 
+/* Rms of the residuals over the bins where the signal is above the floor, dB. */
+double fit_misfit_db(const fit_work *work, double gain_ln);
+
 /* Bins that count. */
 double fit_count(const fit_work *work);
 
@@ -82,13 +85,13 @@ void fit_intervals(const fit_profile *profile, fit_point best, double best_curva
 
 /* ---------------------------------------------------------------- lists */
 
-/* The best list of `count` impulses that sum to 1, started from `start` (as many impulses); deviance HUGE_VAL if none. */
+/* Moves a list of impulses that sum to 1 to where the deviance is least, which it returns; *gain_ln gets the gain there. */
 double fit_list_improve(fit_work *work, quell_shaper *list, double *gain_ln);
 
 /* The list without one of its impulses, the others scaled to a sum of 1. */
 bool fit_list_without(const quell_shaper *from, size_t without, quell_shaper *out);
 
-/* The best list of count impulses, from seeds and from the best list of one impulse less. */
+/* The best list of count impulses, from seeds and from the best list of one impulse less; HUGE_VAL, out untouched, if none. */
 double fit_list_best(fit_work *work, size_t count, const quell_shaper *seed, size_t seeds, const quell_shaper *smaller,
                      quell_shaper *out, double *gain_ln);
 
@@ -141,7 +144,7 @@ void identify_judge_expected(fit_work *work, const fit_family *entered_as, const
 /* How far frequencies may be off for other reasons than scatter: clocks, and impulse times on ticks. */
 double identify_frequency_error(const quell_ratio *ratio, const quell_machine *machine, const quell_shaper *shaper);
 
-/* cannot_tell, verdict and tried in words. not_other: nothing is known of the other axis. QUELL_OK; QUELL_E_MEMORY. */
+/* cannot_tell and verdict in words. other: NULL if nothing is known of the other axis. QUELL_OK; QUELL_E_MEMORY. */
 quell_status identify_words(const quell_ratio *driven, const quell_ratio *other, const quell_identify_options *options,
                             quell_arena *arena, quell_identification *out, quell_error *err);
 

@@ -12,17 +12,9 @@
 
 static void fill_common(identify_state *state, quell_identified *to, double deviance, double gain_ln)
 {
-    double gain = gain_ln, sum = 0;
-    size_t counted = 0;
+    double gain = gain_ln;
     fit_deviance(&state->work, &to->shaper, &gain);
-    for (size_t i = 0; i < state->work.ratio->bins; i++) {
-        double variance, residual = fit_residual(&state->work, i, exp(gain), &variance);
-        if (state->work.signal[i] < 10 * QUELL_RATIO_FLOOR)
-            continue;
-        sum += residual * residual;
-        counted++;
-    }
-    to->misfit_db = 10 / log(10) * sqrt(sum / (double)(counted > 0 ? counted : 1));
+    to->misfit_db = fit_misfit_db(&state->work, gain);
     to->gain = exp(gain);
     to->bic = deviance + (double)to->parameters * log(fit_count(&state->work));
 }

@@ -45,7 +45,8 @@ static quell_status spectrum_of(const double *samples, size_t n, double rate_hz,
 quell_status ratio_energy(const quell_recording *recording, size_t axis, size_t segment, size_t least, quell_arena *arena,
                           ratio_spectrum *out, quell_error *err)
 {
-    size_t room = recording->samples + (recording->break_count + 2) * segment, used = segment, gap = 0;
+    size_t stretches = recording->break_count + 1, most = recording->samples / least; /* that long */
+    size_t room = recording->samples + ((stretches < most ? stretches : most) + 1) * segment, used = segment, gap = 0;
     double *padded = quell_memory_get_cleared(room * sizeof *padded);
     if (padded == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu samples", room);

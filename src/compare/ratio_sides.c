@@ -105,9 +105,11 @@ quell_status ratio_add_lines(const quell_side *off, size_t count, size_t axis, d
         quell_status status = ratio_rest(&off[r], axis, segment, arena, &rest, &found, err);
         if (status != QUELL_OK)
             return status;
+        if (!found)
+            continue;
         double seconds = on->seconds / (double)count;
         ratio_spectrum at_rest = {.spectrum = rest, .energy_s = seconds};
-        for (size_t i = 0; found && i < on->bins; i++) {
+        for (size_t i = 0; i < on->bins; i++) {
             double line = energy_at(&at_rest, (double)i * on->bin_hz);
             if (line > LINE_OVER_NOISE * white * seconds)
                 noise[i] += line;

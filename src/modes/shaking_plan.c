@@ -87,16 +87,6 @@ static quell_status read_random(quell_shaking *out, const plan *from, quell_erro
     return QUELL_OK;
 }
 
-static const quell_path *path_of(const json_t *axis)
-{
-    size_t count;
-    const quell_path *path = quell_paths(&count);
-    for (size_t i = 0; i < count; i++)
-        if (quell_value_is(axis, path[i].id))
-            return &path[i];
-    return NULL;
-}
-
 /* The lists of moves must be as long as each other: a plan that cannot have been run is no word on what was. */
 static quell_status check_moves(const json_t *moves, quell_error *err)
 {
@@ -122,7 +112,7 @@ static quell_status read_plan(quell_shaking *out, const json_t *root, quell_erro
     const json_t *kind = json_object_get(root, "kind"), *axis = json_object_get(root, "axis");
     if (!quell_value_is(json_object_get(root, "schema"), SCHEMA))
         return quell_value_refuse("schema", json_object_get(root, "schema"), "\"" SCHEMA "\"", err);
-    const quell_path *path = path_of(axis);
+    const quell_path *path = json_is_string(axis) ? quell_path_find(json_string_value(axis)) : NULL;
     if (axis != NULL && !json_is_null(axis) && path == NULL)
         return quell_value_refuse("axis", axis, "\"x\", \"y\", \"x+y\" or \"x-y\"", err);
     plan numbers_read;

@@ -60,6 +60,8 @@ quell_ripple quell_ripple_predict(const quell_mode *mode, const quell_motion *mo
             double radius = most * (double)k / RADII;
             quell_mode other = moved(mode, &by, radius * up, radius * flat * cos(turn), radius * flat * sin(turn));
             double there = amplitude(&other, motion, shaper);
+            if (!isfinite(there)) /* so little is known of the mode that numbers end */
+                return out;
             low = fmin(low, there);
             high = fmax(high, there);
         }

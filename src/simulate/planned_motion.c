@@ -94,11 +94,7 @@ static quell_status read_words(quell_planned_motion *out, const json_t *root, qu
         }
     if (!found)
         return quell_value_refuse("kind", kind, "\"sweep\", \"random\" or \"stops\"", err);
-    size_t paths;
-    const quell_path *path = quell_paths(&paths);
-    for (size_t i = 0; i < paths; i++)
-        if (quell_value_is(axis, path[i].id))
-            out->path = &path[i];
+    out->path = json_is_string(axis) ? quell_path_find(json_string_value(axis)) : NULL;
     return out->path != NULL ? QUELL_OK : quell_value_refuse("axis", axis, "\"x\", \"y\", \"x+y\" or \"x-y\"", err);
 }
 

@@ -236,6 +236,28 @@ static double coverage(const char *family, double *above)
     return (double)held / DRAWS;
 }
 
+START_TEST(a_mode_of_which_nothing_is_known_has_no_interval)
+{
+    /* as a file of saved modes may say: exp of its standard errors is no number any more */
+    static const double nothing[2] = {1e-300, 1e300};
+    quell_motion_list list = {0};
+    ck_assert_int_eq(quell_motion_add_event(&list, 0.1, 0, 0, NULL), QUELL_OK);
+    quell_motion step = quell_motion_view(&list);
+    for (int which = 0; which < 2; which++) {
+        quell_mode mode = {.frequency_hz = 47.3, .damping_ratio = 0.046, .participation = 1,
+                           .frequency_ci95_hz = {47, 47.6}, .damping_ratio_ci95 = {0.04, 0.052}, .participation_ci95 = {NAN, NAN}};
+        memcpy(which == 0 ? mode.frequency_ci95_hz : mode.damping_ratio_ci95, nothing, sizeof nothing);
+        quell_ripple ripple = quell_ripple_predict(&mode, &step, NULL, 0.1);
+        ck_assert(isfinite(ripple.amplitude_m));
+        if (which == 0)
+            ck_assert(isnan(ripple.amplitude_ci95_m[0]) && isnan(ripple.amplitude_ci95_m[1]));
+        else /* a damping ratio is cut at 0.99 */
+            ck_assert(ripple.amplitude_ci95_m[1] >= ripple.amplitude_m);
+    }
+    quell_motion_list_free(&list);
+}
+END_TEST
+
 START_TEST(intervals_hold_the_true_amplitude)
 {
     static const char *const families[] = {NULL, "zv", "zvd", "ei"};
@@ -360,6 +382,7 @@ Suite *suite_ripple(void)
     tcase_add_test(cases, several_modes_add_up_with_their_phases);
     tcase_add_test(cases, the_wall_is_drawn_as_far_as_its_speed_carries);
     tcase_add_test(cases, spacing_is_speed_by_damped_frequency);
+    tcase_add_test(cases, a_mode_of_which_nothing_is_known_has_no_interval);
     tcase_add_test(cases, intervals_hold_the_true_amplitude);
     tcase_add_test(cases, saved_modes_are_read_as_they_were);
     tcase_add_test(cases, saved_modes_that_are_none_are_refused_by_name);
