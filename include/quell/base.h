@@ -172,6 +172,17 @@ quell_number_text quell_number_fixed(double value, int decimals);
 quell_number_text quell_number_short(double value, int significant);
 quell_number_text quell_number_percent(double share);
 
+/** A short text cut at each separator. */
+enum { QUELL_PARTS_MAX = 8 };
+typedef struct quell_parts {
+    size_t count;
+    char text[200];
+    char *part[QUELL_PARTS_MAX]; /**< into text; may be empty */
+} quell_parts;
+
+/** Cuts it; false if it has over 199 bytes or more than QUELL_PARTS_MAX parts. out must not be copied afterwards. */
+bool quell_split(quell_parts *out, const char *text, char separator);
+
 /* ---------------------------------------------------------------- quantities with units */
 
 typedef enum quell_dimension {

@@ -46,6 +46,11 @@ bool quell_value_is(const json_t *value, const char *text);
 quell_status quell_value_number(double *out, const json_t *in, const char *key, const char *place, double low, double high,
                                 quell_error *err);
 
+/** Are the count lists under these keys of the object `in`, named name in messages, as long as each other, 1 to most entries?
+    *length: how long. QUELL_OK; QUELL_E_DATA. */
+quell_status quell_value_lists(size_t *length, const json_t *in, const char *name, const char *const *key, size_t count, size_t most,
+                               quell_error *err);
+
 /** How to read a recording. Zeroed: everything from the file itself. Texts are as on the command line. */
 typedef struct quell_read_options {
     const char *columns; /**< "t=1,x=2,y=3,z=4", numbers from 1 or header words; of channels in a sound file, of

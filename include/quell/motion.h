@@ -48,6 +48,12 @@ typedef enum quell_excitation {
     QUELL_EXCITE_AMBIENT /**< no motion commanded: what is there anyway */
 } quell_excitation;
 
+/** Its word: "sweep", "random", "stops", "ambient". */
+const char *quell_excitation_word(quell_excitation kind);
+
+/** The kind of a word; false if there is none of that name, *out then untouched. */
+bool quell_excitation_find(quell_excitation *out, const char *word);
+
 /** A linear sweep of back-and-forth strokes at constant acceleration: each cycle of period p = 1/f accelerates at
     +a for p/4, -a for p/2, +a for p/4, with f = start + rate (t - t0) taken at the cycle's start. */
 typedef struct quell_sweep {

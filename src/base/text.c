@@ -59,3 +59,21 @@ const char *quell_printable(char *out, size_t size, const char *text, size_t len
     out[used] = '\0';
     return out;
 }
+
+bool quell_split(quell_parts *out, const char *text, char separator)
+{
+    size_t length = strlen(text);
+    out->count = 0;
+    if (length >= sizeof out->text)
+        return false;
+    memcpy(out->text, text, length + 1);
+    for (char *at = out->text; at != NULL;) {
+        if (out->count == QUELL_PARTS_MAX)
+            return false;
+        out->part[out->count++] = at;
+        at = strchr(at, separator);
+        if (at != NULL)
+            *at++ = '\0';
+    }
+    return true;
+}

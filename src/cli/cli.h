@@ -103,7 +103,7 @@ typedef struct cli_group {
     const cli_option *option; /* ended by a NULL name */
 } cli_group;
 
-extern const cli_group cli_output_options, cli_reading_options, cli_analysis_options;
+extern const cli_group cli_output_options, cli_undrawn_options /* without plots */, cli_reading_options, cli_analysis_options;
 
 struct cli_run;
 

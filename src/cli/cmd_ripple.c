@@ -54,8 +54,6 @@ static quell_status run_ripple(cli_run *run)
     if (view == NULL)
         return quell_fail(&run->err, QUELL_E_MEMORY, "out of memory");
     *view = (ripple_view){0};
-    if (run->given.plot != NULL)
-        return quell_fail(&run->err, QUELL_E_USAGE, "option --plot: ripple has nothing to draw");
     quell_status status = ripple_read(run, view);
     if (status == QUELL_OK)
         status = quell_part_judge(&view->part, &view->found, &run->err);
@@ -94,7 +92,7 @@ static const cli_option axis_rows[] = {
 static const cli_group ripple_group = {"On the part", ripple_rows}, drive_group = {"Of the drive", drive_rows},
                        axis_group = {"Recording", axis_rows};
 static const cli_group *const groups[] = {&ripple_group, &drive_group, &axis_group, &cli_reading_options,
-                                          &cli_analysis_options, &cli_output_options, NULL};
+                                          &cli_analysis_options, &cli_undrawn_options, NULL};
 
 const cli_command cli_ripple = {
     .name = "ripple",

@@ -25,14 +25,10 @@ static quell_status refuse_point(cli_run *run, const char *text)
 /* HZ:ZETA. */
 static quell_status read_point(cli_run *run, const char *text, shaper_point *out)
 {
-    char copy[64];
-    const char *colon = strchr(text, ':');
-    if (colon == NULL || (size_t)(colon - text) >= sizeof copy)
-        return refuse_point(run, text);
-    memcpy(copy, text, (size_t)(colon - text));
-    copy[colon - text] = '\0';
-    if (quell_quantity_parse(copy, QUELL_FREQUENCY, "Hz", &out->frequency_hz, NULL) != QUELL_OK ||
-        quell_quantity_parse(colon + 1, QUELL_RATIO, "", &out->damping_ratio, NULL) != QUELL_OK ||
+    quell_parts parts;
+    if (!quell_split(&parts, text, ':') || parts.count != 2 ||
+        quell_quantity_parse(parts.part[0], QUELL_FREQUENCY, "Hz", &out->frequency_hz, NULL) != QUELL_OK ||
+        quell_quantity_parse(parts.part[1], QUELL_RATIO, "", &out->damping_ratio, NULL) != QUELL_OK ||
         !(out->frequency_hz >= QUELL_DESIGN_HZ_MIN && out->frequency_hz <= QUELL_DESIGN_HZ_MAX) ||
         !(out->damping_ratio >= 0 && out->damping_ratio < 1))
         return refuse_point(run, text);

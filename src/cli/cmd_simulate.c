@@ -189,7 +189,7 @@ static void say_what_was_made(const cli_run *run, const char *file, const quell_
     quell_number_print_fixed(end, sizeof end, made->end_s, 1);
     char axis[2] = {setup->axis, '\0'};
     cli_say(run, "%zu samples at %s Hz, %zu lost; %s along %s from %s to %s s; shaper %s; seed %llu",
-            made->count, rate, made->lost, simulate_excitation_word(setup->excitation),
+            made->count, rate, made->lost, quell_excitation_word(setup->excitation),
             setup->motion != NULL ? setup->motion->path->id : axis, start, end,
             run->given.simulate.shaper != NULL ? run->given.simulate.shaper : "none",
             (unsigned long long)setup->seed);

@@ -7,13 +7,9 @@
 /* Is it one of the words, right or wrong in what follows, rather than the name of a file? */
 static bool is_words(const char *text)
 {
-    static const char *const words[] = {"sweep", "random", "stops", "ambient"};
-    for (size_t k = 0; k < sizeof words / sizeof words[0]; k++) {
-        size_t length = strlen(words[k]);
-        if (strncmp(text, words[k], length) == 0 && (text[length] == '\0' || text[length] == ':'))
-            return true;
-    }
-    return false;
+    quell_parts parts;
+    quell_excitation kind;
+    return quell_split(&parts, text, ':') && quell_excitation_find(&kind, parts.part[0]);
 }
 
 static quell_status read_plan(cli_run *run, const char *path, quell_shaking *out)

@@ -16,7 +16,7 @@ static void add_segments(quell_json *json, const quell_program *program)
     add_segment(json, list, "rest", 0, program->before_s);
     add_segment(json, list, "slow strokes", program->before_s, program->start_s - rest_s);
     add_segment(json, list, "rest", program->start_s - rest_s, program->start_s);
-    add_segment(json, list, excite_kind_word(program->asked.kind), program->start_s, program->end_s);
+    add_segment(json, list, quell_excitation_word(program->asked.kind), program->start_s, program->end_s);
     if (program->duration_s > program->end_s)
         add_segment(json, list, "rest", program->end_s, program->duration_s);
 }
@@ -80,7 +80,7 @@ quell_json excite_json(const excite_view *view)
     const quell_test_motion *asked = &program->asked;
     quell_json json = quell_json_begin("quell.excite/1");
     json_t *root = json.root;
-    quell_json_text(&json, root, "kind", excite_kind_word(asked->kind));
+    quell_json_text(&json, root, "kind", quell_excitation_word(asked->kind));
     quell_json_text(&json, root, "axis", asked->path->id);
     quell_json_numbers(&json, root, "direction", asked->path->along, 3);
     add_kind(&json, program);

@@ -11,7 +11,7 @@ static void add_panel(quell_plot *plot, const double *time_s, const double *low,
 {
     quell_plot_panel(plot, title, "time (s)", label);
     quell_plot_x_range(plot, 0, view->program.duration_s, false);
-    quell_plot_stretch(plot, view->program.start_s, view->program.end_s, excite_kind_word(view->asked.kind));
+    quell_plot_stretch(plot, view->program.start_s, view->program.end_s, quell_excitation_word(view->asked.kind));
     quell_plot_curve(plot, QUELL_MARK_BAND, QUELL_INK_MAIN, 1, time_s, low, high, n, "", (double)NAN);
     quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_MAIN, 1, time_s, high, NULL, n, "", (double)NAN);
     quell_plot_curve(plot, QUELL_MARK_LINE, QUELL_INK_MAIN, 1, time_s, low, NULL, n, "", (double)NAN);

@@ -7,19 +7,6 @@
 #define LEAST_RANGE 1.5 /* of frequencies, where --band does not ask for less */
 #define SECONDS 60.0 /* of excitation, unless told */
 
-static const struct {
-    const char *word;
-    quell_excitation kind;
-} kinds[] = {{"stops", QUELL_EXCITE_STOPS}, {"sweep", QUELL_EXCITE_SWEEP}, {"random", QUELL_EXCITE_RANDOM}};
-
-const char *excite_kind_word(quell_excitation kind)
-{
-    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
-        if (kinds[i].kind == kind)
-            return kinds[i].word;
-    return "";
-}
-
 static quell_status refuse(cli_run *run, const char *option, const char *text, const char *wanted)
 {
     char shown[64];
@@ -30,13 +17,7 @@ static quell_status refuse(cli_run *run, const char *option, const char *text, c
 static quell_status read_words(cli_run *run, quell_test_motion *out)
 {
     const char *kind = run->given.excite.kind, *axis = run->given.axis, *dwell = run->given.excite.dwell;
-    bool found = kind == NULL;
-    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
-        if (kind != NULL && strcmp(kind, kinds[i].word) == 0) {
-            out->kind = kinds[i].kind;
-            found = true;
-        }
-    if (!found)
+    if (kind != NULL && (!quell_excitation_find(&out->kind, kind) || out->kind == QUELL_EXCITE_AMBIENT))
         return refuse(run, "--kind", kind, "stops, sweep or random");
     if (axis == NULL)
         return quell_fail(&run->err, QUELL_E_USAGE,
@@ -145,20 +126,16 @@ static quell_status read_limits(cli_run *run, quell_test_motion *out)
 
 static quell_status read_lowest(cli_run *run, quell_test_motion *out)
 {
-    const char *text = run->given.excite.lowest, *colon = text != NULL ? strchr(text, ':') : NULL;
-    static const char wanted[] = "HZ:ZETA such as 30:0.03";
-    char hz[64];
+    const char *text = run->given.excite.lowest;
+    quell_parts parts;
     if (text == NULL)
         return quell_fail(&run->err, QUELL_E_USAGE,
                           "no mode given, want --lowest HZ:ZETA such as 30:0.03: the lowest natural frequency and damping ratio that "
                           "you expect, whose ringing each stop waits for");
-    if (colon == NULL || (size_t)(colon - text) >= sizeof hz)
-        return refuse(run, "--lowest", text, wanted);
-    memcpy(hz, text, (size_t)(colon - text));
-    hz[colon - text] = '\0';
-    if (quell_quantity_parse(hz, QUELL_FREQUENCY, "Hz", &out->lowest_hz, NULL) != QUELL_OK ||
-        quell_quantity_parse(colon + 1, QUELL_RATIO, "", &out->lowest_damping_ratio, NULL) != QUELL_OK)
-        return refuse(run, "--lowest", text, wanted);
+    if (!quell_split(&parts, text, ':') || parts.count != 2 ||
+        quell_quantity_parse(parts.part[0], QUELL_FREQUENCY, "Hz", &out->lowest_hz, NULL) != QUELL_OK ||
+        quell_quantity_parse(parts.part[1], QUELL_RATIO, "", &out->lowest_damping_ratio, NULL) != QUELL_OK)
+        return refuse(run, "--lowest", text, "HZ:ZETA such as 30:0.03");
     return QUELL_OK;
 }
 
@@ -197,7 +174,7 @@ quell_status excite_read(cli_run *run, excite_view *view)
     if (status != QUELL_OK)
         return status;
     bool stops = out->kind == QUELL_EXCITE_STOPS;
-    const char *kind = excite_kind_word(out->kind);
+    const char *kind = quell_excitation_word(out->kind);
     if (!stops && run->given.excite.lowest != NULL)
         return refuse_unused(run, "--lowest", kind);
     if (stops && run->given.band != NULL)

@@ -16,9 +16,6 @@ quell_status excite_read(cli_run *run, excite_view *view);
 /* Refuses program, plan, plot and what --out writes at one place; file: of the program, NULL if it has none. */
 quell_status excite_check_places(cli_run *run, const char *file);
 
-/* The kind as a word. */
-const char *excite_kind_word(quell_excitation kind);
-
 /* The program with its comments. */
 void excite_write(const excite_view *view, FILE *stream);
 

@@ -17,6 +17,16 @@ static const cli_option output_rows[] = {
 };
 const cli_group cli_output_options = {"Output", output_rows};
 
+static const cli_option undrawn_rows[] = {
+    {"--json", NULL, CLI_FLAG, AT(json), "print one JSON object on one line instead of a table"},
+    {"--out", "DIR", CLI_TEXT, AT(out), "keep results in this folder"},
+    {"--quiet", NULL, CLI_FLAG, AT(quiet), "no words, only data and errors"},
+    {"--help", NULL, CLI_FLAG, AT(help), "this text (also -h)"},
+    {"--version", NULL, CLI_FLAG, AT(version), "print the version"},
+    {0},
+};
+const cli_group cli_undrawn_options = {"Output", undrawn_rows};
+
 static const cli_option reading_rows[] = {
     {"--columns", "t=1,x=2,y=3,z=4", CLI_TEXT, AT(read.columns),
      "columns by number or header word, if not found"},

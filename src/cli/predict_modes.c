@@ -11,36 +11,27 @@
 /* HZ:ZETA[:C]; *stated: with C. */
 static quell_status read_mode(cli_run *run, const char *text, quell_mode *out, bool *stated)
 {
-    char copy[96], shown[64], *part[4];
-    size_t count = 0, length = strlen(text);
-    bool fits = length < sizeof copy;
-    if (fits) {
-        memcpy(copy, text, length + 1);
-        for (char *at = copy; at != NULL && count < 4; count++) {
-            part[count] = at;
-            at = strchr(at, ':');
-            if (at != NULL)
-                *at++ = '\0';
-        }
-    }
+    char shown[64];
+    quell_parts parts;
+    bool fits = quell_split(&parts, text, ':');
     const double unknown = (double)NAN;
     *out = (quell_mode){.participation = 1,
                         .frequency_ci95_hz = {unknown, unknown},
                         .damping_ratio_ci95 = {unknown, unknown},
                         .participation_ci95 = {unknown, unknown},
                         .direction = {unknown, unknown, unknown}};
-    *stated = count == 3;
-    fits = fits && (count == 2 || count == 3) &&
-           quell_quantity_parse(part[0], QUELL_FREQUENCY, "Hz", &out->frequency_hz, NULL) == QUELL_OK &&
-           quell_quantity_parse(part[1], QUELL_RATIO, "", &out->damping_ratio, NULL) == QUELL_OK &&
-           (count == 2 || quell_number_parse(part[2], &out->participation, NULL) == QUELL_OK) &&
+    *stated = parts.count == 3;
+    fits = fits && (parts.count == 2 || parts.count == 3) &&
+           quell_quantity_parse(parts.part[0], QUELL_FREQUENCY, "Hz", &out->frequency_hz, NULL) == QUELL_OK &&
+           quell_quantity_parse(parts.part[1], QUELL_RATIO, "", &out->damping_ratio, NULL) == QUELL_OK &&
+           (parts.count == 2 || quell_number_parse(parts.part[2], &out->participation, NULL) == QUELL_OK) &&
            out->frequency_hz >= HZ_MIN && out->frequency_hz <= HZ_MAX && out->damping_ratio >= 0 && out->damping_ratio < 1 &&
            fabs(out->participation) <= PARTICIPATION_MAX;
     return fits ? QUELL_OK
                 : quell_fail(&run->err, QUELL_E_USAGE,
                              "option --mode: found '%s', want HZ:ZETA or HZ:ZETA:C such as 47.3:0.046:1, HZ above 0, ZETA "
                              "from 0 to below 1, C from -1000 to 1000",
-                             quell_printable(shown, sizeof shown, text, length));
+                             quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
 static quell_status from_options(cli_run *run, quell_modes *modes, bool *assumed_one)

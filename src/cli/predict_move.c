@@ -21,30 +21,21 @@ static quell_status read_quantity(cli_run *run, const char *option, const char *
 static quell_status read_stop(cli_run *run, quell_corner_move *move)
 {
     const char *text = run->given.predict.stop;
-    char copy[128], shown[64];
+    char shown[64];
+    quell_parts parts;
     if (text == NULL)
         return QUELL_OK;
-    size_t length = strlen(text);
-    char *second = NULL, *third = NULL;
-    if (length < sizeof copy) {
-        memcpy(copy, text, length + 1);
-        second = strchr(copy, ':');
-        if (second != NULL)
-            *second++ = '\0';
-        third = second != NULL ? strchr(second, ':') : NULL;
-        if (third != NULL)
-            *third++ = '\0';
-    }
-    bool right = second != NULL &&
-                 quell_quantity_parse(copy, QUELL_SPEED, NULL, &move->from_mps, NULL) == QUELL_OK &&
-                 quell_quantity_parse(second, QUELL_ACCELERATION, NULL, &move->acceleration_mps2, NULL) == QUELL_OK &&
-                 (third == NULL || quell_quantity_parse(third, QUELL_JERK, NULL, &move->jerk_mps3, NULL) == QUELL_OK) &&
-                 move->from_mps > 0 && move->acceleration_mps2 > 0 && (third == NULL || move->jerk_mps3 > 0);
+    bool jerk = quell_split(&parts, text, ':') && parts.count == 3;
+    bool right = (jerk || parts.count == 2) &&
+                 quell_quantity_parse(parts.part[0], QUELL_SPEED, NULL, &move->from_mps, NULL) == QUELL_OK &&
+                 quell_quantity_parse(parts.part[1], QUELL_ACCELERATION, NULL, &move->acceleration_mps2, NULL) == QUELL_OK &&
+                 (!jerk || quell_quantity_parse(parts.part[2], QUELL_JERK, NULL, &move->jerk_mps3, NULL) == QUELL_OK) &&
+                 move->from_mps > 0 && move->acceleration_mps2 > 0 && (!jerk || move->jerk_mps3 > 0);
     return right ? QUELL_OK
                  : quell_fail(&run->err, QUELL_E_USAGE,
                               "option --stop: found '%s', want SPEED:ACCELERATION or SPEED:ACCELERATION:JERK such as "
                               "100mm/s:10m/s2 or 100mm/s:10m/s2:500m/s3, all above 0",
-                              quell_printable(shown, sizeof shown, text, length));
+                              quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
 /* What is not stated is taken from the machine file, if it says so. */

@@ -26,11 +26,10 @@ static quell_status refuse(cli_run *run, const char *option, const char *text, c
 /* SPEED:LENGTH. */
 static quell_status read_reading(cli_run *run, const char *text, quell_part_reading *out)
 {
-    char speed[TEXT_MOST + 1];
-    const char *colon = strchr(text, ':');
-    if (colon == NULL || !cut(text, (size_t)(colon - text), speed) ||
-        quell_quantity_parse(speed, QUELL_SPEED, NULL, &out->speed_mps, NULL) != QUELL_OK ||
-        quell_quantity_parse(colon + 1, QUELL_LENGTH, NULL, &out->length_m, NULL) != QUELL_OK)
+    quell_parts parts;
+    if (!quell_split(&parts, text, ':') || parts.count != 2 ||
+        quell_quantity_parse(parts.part[0], QUELL_SPEED, NULL, &out->speed_mps, NULL) != QUELL_OK ||
+        quell_quantity_parse(parts.part[1], QUELL_LENGTH, NULL, &out->length_m, NULL) != QUELL_OK)
         return refuse(run, "--at", text, "SPEED:LENGTH with their units, such as 100mm/s:2.11mm");
     return QUELL_OK;
 }

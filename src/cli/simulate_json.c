@@ -1,16 +1,6 @@
 /* quell.simulate/1: what is true of a recording that was made. */
 #include "cli/simulate_spec.h"
 
-static const char *const excitation_words[] = {[QUELL_EXCITE_SWEEP] = "sweep",
-                                               [QUELL_EXCITE_RANDOM] = "random",
-                                               [QUELL_EXCITE_STOPS] = "stops",
-                                               [QUELL_EXCITE_AMBIENT] = "ambient"};
-
-const char *simulate_excitation_word(quell_excitation kind)
-{
-    return excitation_words[kind];
-}
-
 static void json_modes(quell_json *json, json_t *truth, const quell_simulation *setup)
 {
     json_t *modes = quell_json_array(json, truth, "modes");
@@ -40,7 +30,7 @@ static void json_excitation(quell_json *json, json_t *truth, const quell_simulat
     json_t *excitation = quell_json_object(json, truth, "excitation");
     char axis[2] = {setup->axis, '\0'};
     const char *path = setup->motion != NULL ? setup->motion->path->id : axis;
-    quell_json_text(json, excitation, "kind", simulate_excitation_word(setup->excitation));
+    quell_json_text(json, excitation, "kind", quell_excitation_word(setup->excitation));
     quell_json_text(json, excitation, "axis", path);
     quell_json_number(json, excitation, "start_s", made->start_s, "");
     quell_json_number(json, excitation, "end_s", made->end_s, "");

@@ -4,33 +4,14 @@
 #include <math.h>
 #include <string.h>
 
-enum { PARTS_MAX = 8, TEXT_MAX = 200 };
-
-typedef struct fields {
-    size_t count;
-    char text[TEXT_MAX];
-    const char *part[PARTS_MAX];
-} fields;
-
 /* Text cut at each separator. Neither too many parts nor an overlong text is taken. */
-static quell_status split(fields *out, const char *text, char separator, const char *wanted, quell_error *err)
+static quell_status split(quell_parts *out, const char *text, char separator, const char *wanted, quell_error *err)
 {
     char shown[64];
-    quell_printable(shown, sizeof shown, text, strlen(text));
-    size_t length = strlen(text);
-    if (length >= sizeof out->text)
-        return quell_fail(err, QUELL_E_USAGE, "found '%s' of %zu bytes, want %s", shown, length, wanted);
-    memcpy(out->text, text, length + 1);
-    out->count = 0;
-    for (char *at = out->text; at != NULL;) {
-        if (out->count == PARTS_MAX)
-            return quell_fail(err, QUELL_E_USAGE, "found '%s', want %s", shown, wanted);
-        out->part[out->count++] = at;
-        at = strchr(at, separator);
-        if (at != NULL)
-            *at++ = '\0';
-    }
-    return QUELL_OK;
+    return quell_split(out, text, separator)
+               ? QUELL_OK
+               : quell_fail(err, QUELL_E_USAGE, "found '%s' of %zu bytes, want %s",
+                            quell_printable(shown, sizeof shown, text, strlen(text)), strlen(text), wanted);
 }
 
 static quell_status refuse(const char *text, const char *wanted, quell_error *err)
@@ -43,7 +24,7 @@ static quell_status refuse(const char *text, const char *wanted, quell_error *er
 /* "1,0,0.5": three numbers. */
 static quell_status three_numbers(double out[3], const char *text, const char *wanted, quell_error *err)
 {
-    fields parts;
+    quell_parts parts;
     double value[3];
     quell_status status = split(&parts, text, ',', wanted, err);
     if (status == QUELL_OK && parts.count != 3)
@@ -58,7 +39,7 @@ static quell_status three_numbers(double out[3], const char *text, const char *w
 quell_status simulate_spec_mode(quell_simulation *setup, const char *text, quell_error *err)
 {
     static const char wanted[] = "HZ:ZETA, HZ:ZETA:C or HZ:ZETA:CX,CY,CZ";
-    fields parts;
+    quell_parts parts;
     if (setup->modes == sizeof setup->mode / sizeof setup->mode[0])
         return quell_fail(err, QUELL_E_USAGE, "more than %zu modes, which is the most taken", setup->modes);
     quell_simulated_mode mode = {0};
@@ -87,7 +68,7 @@ quell_status simulate_spec_mode(quell_simulation *setup, const char *text, quell
 quell_status simulate_spec_line(quell_simulation *setup, const char *text, quell_error *err)
 {
     static const char wanted[] = "HZ:ACCELERATION:X,Y,Z such as 112:0.05m/s2:0.3,0.2,0.9";
-    fields parts;
+    quell_parts parts;
     if (setup->lines == sizeof setup->line / sizeof setup->line[0])
         return quell_fail(err, QUELL_E_USAGE, "more than %zu lines, which is the most taken", setup->lines);
     quell_line line = {0};
@@ -116,7 +97,7 @@ static quell_status sweep_rate(double *out, const char *text, quell_error *err)
     return QUELL_OK;
 }
 
-static quell_status parse_sweep(quell_simulation *setup, const fields *parts, quell_error *err)
+static quell_status parse_sweep(quell_simulation *setup, const quell_parts *parts, quell_error *err)
 {
     quell_sweep *sweep = &setup->sweep;
     setup->excitation = QUELL_EXCITE_SWEEP;
@@ -131,7 +112,7 @@ static quell_status parse_sweep(quell_simulation *setup, const fields *parts, qu
     return status;
 }
 
-static quell_status parse_stops(quell_simulation *setup, const fields *parts, quell_error *err)
+static quell_status parse_stops(quell_simulation *setup, const quell_parts *parts, quell_error *err)
 {
     setup->excitation = QUELL_EXCITE_STOPS;
     quell_status status = quell_quantity_parse(parts->part[1], QUELL_LENGTH, NULL, &setup->stroke_m, err);
@@ -145,13 +126,13 @@ static quell_status parse_stops(quell_simulation *setup, const fields *parts, qu
     return status;
 }
 
-static quell_status parse_random(quell_simulation *setup, const fields *parts, quell_error *err)
+static quell_status parse_random(quell_simulation *setup, const quell_parts *parts, quell_error *err)
 {
     setup->excitation = QUELL_EXCITE_RANDOM;
     return quell_quantity_parse(parts->part[1], QUELL_ACCELERATION, NULL, &setup->random_rms_mps2, err);
 }
 
-static quell_status parse_ambient(quell_simulation *setup, const fields *parts, quell_error *err)
+static quell_status parse_ambient(quell_simulation *setup, const quell_parts *parts, quell_error *err)
 {
     quell_status status = parse_random(setup, parts, err);
     setup->excitation = QUELL_EXCITE_AMBIENT;
@@ -162,7 +143,7 @@ static const struct {
     const char *word;
     size_t parts;
     const char *wanted;
-    quell_status (*parse)(quell_simulation *setup, const fields *parts, quell_error *err);
+    quell_status (*parse)(quell_simulation *setup, const quell_parts *parts, quell_error *err);
 } excitations[] = {
     {"sweep", 5, "sweep:START:END:RATE:ACCELERATION such as sweep:12:115:2.5:5m/s2", parse_sweep},
     {"random", 2, "random:LEVEL such as random:3m/s2", parse_random},
@@ -173,7 +154,7 @@ static const struct {
 quell_status simulate_spec_excitation(quell_simulation *setup, const char *text, quell_error *err)
 {
     static const char wanted[] = "sweep:..., random:..., stops:... or ambient:...";
-    fields parts;
+    quell_parts parts;
     quell_status status = split(&parts, text, ':', wanted, err);
     if (status != QUELL_OK)
         return status;
@@ -236,7 +217,7 @@ quell_status simulate_spec_preamble(quell_preamble *preamble, const char *text, 
         *preamble = (quell_preamble){0};
         return QUELL_OK;
     }
-    fields parts;
+    quell_parts parts;
     quell_status status = split(&parts, text, ',', "none or rest=3s,strokes=2,length=60mm,...", err);
     for (size_t i = 0; status == QUELL_OK && i < parts.count; i++)
         status = preamble_part(preamble, parts.part[i], err);
@@ -246,7 +227,7 @@ quell_status simulate_spec_preamble(quell_preamble *preamble, const char *text, 
 quell_status simulate_spec_rotation(double rotation_rad[3], const char *text, quell_error *err)
 {
     static const char wanted[] = "three angles RX,RY,RZ with a unit such as 12,-7,31 deg";
-    fields parts;
+    quell_parts parts;
     double value[3];
     quell_status status = split(&parts, text, ',', wanted, err);
     if (status != QUELL_OK)
@@ -274,7 +255,7 @@ quell_status simulate_spec_noise(double *noise_mps2_per_rthz, const char *text, 
 {
     static const char wanted[] = "a noise density such as 120ug/rtHz";
     static const char per_root[] = "/rtHz";
-    char level[TEXT_MAX];
+    char level[200];
     size_t length = strlen(text), tail = sizeof per_root - 1;
     if (length <= tail || length >= sizeof level || strcmp(text + length - tail, per_root) != 0)
         return refuse(text, wanted, err);

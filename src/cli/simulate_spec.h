@@ -27,8 +27,7 @@ quell_status simulate_spec_noise(double *noise_mps2_per_rthz, const char *text, 
 /* --motion PLAN; planned->list is to be freed, also after a failure. */
 quell_status simulate_motion(cli_run *run, quell_simulation *setup, quell_planned_motion *planned);
 
-/* The kind as a word; and --json: the true values on standard output. */
-const char *simulate_excitation_word(quell_excitation kind);
+/* --json: the true values on standard output. */
 quell_status simulate_print_truth(cli_run *run, const char *file, const quell_simulation *setup, const quell_simulated *made);
 
 /* The preamble that is made unless told otherwise. */

@@ -3,8 +3,6 @@
 
 #include <string.h>
 
-enum { PARTS = 4 };
-
 static quell_status refuse(cli_run *run, const char *text)
 {
     char shown[64];
@@ -14,36 +12,19 @@ static quell_status refuse(cli_run *run, const char *text)
                       quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
-/* Splits at colons; false unless there are two parts or four. */
-static bool split(const char *text, char part[PARTS][32], size_t *parts)
-{
-    *parts = 0;
-    for (const char *at = text;; at++) {
-        size_t length = strcspn(at, ":");
-        if (*parts == PARTS || length == 0 || length >= sizeof part[0])
-            return false;
-        memcpy(part[*parts], at, length);
-        part[(*parts)++][length] = '\0';
-        at += length;
-        if (*at == '\0')
-            return *parts == 2 || *parts == 4;
-    }
-}
-
 static quell_status read_band(cli_run *run, const char *text, quell_band *out, bool *damping_unknown)
 {
-    char part[PARTS][32];
-    size_t parts;
-    if (!split(text, part, &parts))
+    quell_parts parts;
+    if (!quell_split(&parts, text, ':') || (parts.count != 2 && parts.count != 4))
         return refuse(run, text);
     for (size_t i = 0; i < 2; i++)
-        if (quell_quantity_parse(part[i], QUELL_FREQUENCY, "Hz", &out->hz[i], NULL) != QUELL_OK)
+        if (quell_quantity_parse(parts.part[i], QUELL_FREQUENCY, "Hz", &out->hz[i], NULL) != QUELL_OK)
             return refuse(run, text);
-    *damping_unknown = *damping_unknown || parts == 2;
+    *damping_unknown = *damping_unknown || parts.count == 2;
     out->damping_ratio[0] = 0;
     out->damping_ratio[1] = TAILOR_DAMPING_UNKNOWN;
-    for (size_t i = 2; i < parts; i++)
-        if (quell_quantity_parse(part[i], QUELL_RATIO, "", &out->damping_ratio[i - 2], NULL) != QUELL_OK)
+    for (size_t i = 2; i < parts.count; i++)
+        if (quell_quantity_parse(parts.part[i], QUELL_RATIO, "", &out->damping_ratio[i - 2], NULL) != QUELL_OK)
             return refuse(run, text);
     return QUELL_OK;
 }

@@ -10,30 +10,19 @@ static size_t segment_samples(double segment_s, double rate_hz)
     return 8 * (size_t)(segment_s * rate_hz / 8 + 0.5);
 }
 
-/* Linear between bins: rates that differ by a trifle must not put a bin's power into its neighbour. */
-static double energy_at(const ratio_spectrum *of, double hz)
+/* Between bins: rates that differ by a trifle must not put a bin's power into its neighbour. Linear or, where it is steep, as beside
+   a mode, geometric. */
+static double energy_at(const ratio_spectrum *of, double hz, bool geometric)
 {
     double at = hz / of->spectrum.bin_hz;
     size_t bin = (size_t)at;
     if (bin + 1 >= of->spectrum.bins)
         return 0;
     double share = at - (double)bin;
-    const double *density = of->spectrum.asd_m2ps3[0];
-    return of->energy_s * ((1 - share) * density[bin] + share * density[bin + 1]);
-}
-
-/* Geometric where it is steep, as beside a mode. */
-static double log_energy_at(const ratio_spectrum *of, double hz)
-{
-    double at = hz / of->spectrum.bin_hz;
-    size_t bin = (size_t)at;
-    if (bin + 1 >= of->spectrum.bins)
-        return 0;
-    double share = at - (double)bin;
-    const double *density = of->spectrum.asd_m2ps3[0];
-    if (!(density[bin] > 0) || !(density[bin + 1] > 0))
-        return 0;
-    return of->energy_s * exp((1 - share) * log(density[bin]) + share * log(density[bin + 1]));
+    const double *density = of->spectrum.asd_m2ps3[0] + bin;
+    if (!geometric)
+        return of->energy_s * ((1 - share) * density[0] + share * density[1]);
+    return density[0] > 0 && density[1] > 0 ? of->energy_s * exp((1 - share) * log(density[0]) + share * log(density[1])) : 0;
 }
 
 static double rate_error(const quell_recording *recording)
@@ -48,7 +37,7 @@ static void add_recording(ratio_side *out, const quell_side *side, const ratio_s
     out->seconds += made->seconds;
     out->rate_error = fmax(out->rate_error, rate_error(side->recording));
     for (size_t i = 0; i < out->bins; i++)
-        out->energy[i] += (fine ? energy_at : log_energy_at)(made, (double)i * out->bin_hz);
+        out->energy[i] += energy_at(made, (double)i * out->bin_hz, !fine);
 }
 
 quell_status ratio_side_measure(const quell_side *side, size_t count, size_t axis, double segment_s, size_t finer,
@@ -110,7 +99,7 @@ quell_status ratio_add_lines(const quell_side *off, size_t count, size_t axis, d
         double seconds = on->seconds / (double)count;
         ratio_spectrum at_rest = {.spectrum = rest, .energy_s = seconds};
         for (size_t i = 0; i < on->bins; i++) {
-            double line = energy_at(&at_rest, (double)i * on->bin_hz);
+            double line = energy_at(&at_rest, (double)i * on->bin_hz, false);
             if (line > LINE_OVER_NOISE * white * seconds)
                 noise[i] += line;
         }

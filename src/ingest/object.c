@@ -48,6 +48,24 @@ quell_status quell_value_number(double *out, const json_t *in, const char *key, 
     return quell_value_refuse(name, value, wanted, err);
 }
 
+quell_status quell_value_lists(size_t *length, const json_t *in, const char *name, const char *const *key, size_t count, size_t most,
+                               quell_error *err)
+{
+    if (!json_is_object(in))
+        return quell_value_refuse(name, in, "an object of lists", err);
+    size_t first = json_array_size(json_object_get(in, key[0]));
+    for (size_t k = 0; k < count; k++) {
+        const json_t *list = json_object_get(in, key[k]);
+        if (!json_is_array(list))
+            return quell_value_refuse(key[k], list, "a list of numbers", err);
+        if (json_array_size(list) != first || first == 0 || first > most)
+            return quell_fail(err, QUELL_E_DATA, "%s: found %zu of %s beside %zu of %s, want as many, 1 to %zu", name,
+                              json_array_size(list), key[k], first, key[0], most);
+    }
+    *length = first;
+    return QUELL_OK;
+}
+
 static quell_status read_all(const quell_source *source, const char *what, char *bytes, size_t *length, quell_error *err)
 {
     *length = 0;

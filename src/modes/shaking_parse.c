@@ -4,17 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { PARTS_MAX = 5, TEXT_MAX = 160 };
-
-static const struct {
-    const char *word;
-    quell_excitation kind;
-} kinds[] = {
-    {"sweep", QUELL_EXCITE_SWEEP},
-    {"random", QUELL_EXCITE_RANDOM},
-    {"stops", QUELL_EXCITE_STOPS},
-    {"ambient", QUELL_EXCITE_AMBIENT},
-};
+enum { SWEEP_PARTS = 5 };
 
 static quell_status refuse(const char *text, quell_error *err)
 {
@@ -37,9 +27,9 @@ static quell_status read_rate(double *out, const char *text, quell_error *err)
                       quell_printable(shown, sizeof shown, text, strlen(text)));
 }
 
-static quell_status read_sweep(quell_shaking *out, char *const part[PARTS_MAX], size_t parts,
-                               quell_error *err)
+static quell_status read_sweep(quell_shaking *out, const quell_parts *parts, quell_error *err)
 {
+    char *const *part = parts->part;
     quell_sweep *sweep = &out->sweep;
     sweep->acceleration_mps2 = 1;
     quell_status status = quell_quantity_parse(part[1], QUELL_FREQUENCY, "Hz", &sweep->start_hz, err);
@@ -47,42 +37,26 @@ static quell_status read_sweep(quell_shaking *out, char *const part[PARTS_MAX], 
         status = quell_quantity_parse(part[2], QUELL_FREQUENCY, "Hz", &sweep->end_hz, err);
     if (status == QUELL_OK)
         status = read_rate(&sweep->rate_hz_per_s, part[3], err);
-    if (status == QUELL_OK && parts == PARTS_MAX)
+    if (status == QUELL_OK && parts->count == SWEEP_PARTS)
         status = quell_quantity_parse(part[4], QUELL_ACCELERATION, NULL, &sweep->acceleration_mps2, err);
     if (status == QUELL_OK)
         status = quell_motion_check_sweep(sweep, err);
     out->sweep_known = true;
-    out->acceleration_known = parts == PARTS_MAX;
+    out->acceleration_known = parts->count == SWEEP_PARTS;
     return status;
 }
 
 quell_status quell_shaking_parse(quell_shaking *out, const char *text, quell_error *err)
 {
-    char copy[TEXT_MAX], *part[PARTS_MAX];
-    size_t parts = 0, length = strlen(text);
-    if (length >= sizeof copy)
-        return refuse(text, err);
-    memcpy(copy, text, length + 1);
-    for (char *at = copy; at != NULL; parts++) {
-        if (parts == PARTS_MAX)
-            return refuse(text, err);
-        part[parts] = at;
-        at = strchr(at, ':');
-        if (at != NULL)
-            *at++ = '\0';
-    }
+    quell_parts parts;
     quell_shaking made = {.stated = true, .why = "as stated", .sweep.acceleration_mps2 = 1};
-    for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++) {
-        if (strcmp(kinds[k].word, part[0]) != 0)
-            continue;
-        made.kind = kinds[k].kind;
-        bool numbers = made.kind == QUELL_EXCITE_SWEEP && parts >= PARTS_MAX - 1;
-        quell_status status = numbers      ? read_sweep(&made, part, parts, err)
-                              : parts == 1 ? QUELL_OK
-                                           : refuse(text, err);
-        if (status == QUELL_OK)
-            *out = made;
-        return status;
-    }
-    return refuse(text, err);
+    if (!quell_split(&parts, text, ':') || !quell_excitation_find(&made.kind, parts.part[0]))
+        return refuse(text, err);
+    bool numbers = made.kind == QUELL_EXCITE_SWEEP && (parts.count == SWEEP_PARTS - 1 || parts.count == SWEEP_PARTS);
+    quell_status status = numbers             ? read_sweep(&made, &parts, err)
+                          : parts.count == 1 ? QUELL_OK
+                                              : refuse(text, err);
+    if (status == QUELL_OK)
+        *out = made;
+    return status;
 }

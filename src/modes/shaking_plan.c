@@ -29,11 +29,6 @@ static const struct {
     {"start_time_s", "s", 1e6, true, offsetof(plan, unused)},
 };
 
-static const struct {
-    const char *word;
-    quell_excitation kind;
-} kinds[] = {{"sweep", QUELL_EXCITE_SWEEP}, {"random", QUELL_EXCITE_RANDOM}, {"stops", QUELL_EXCITE_STOPS}};
-
 static quell_status read_numbers(plan *out, const json_t *root, quell_error *err)
 {
     for (size_t k = 0; k < sizeof numbers / sizeof numbers[0]; k++) {
@@ -87,24 +82,12 @@ static quell_status read_random(quell_shaking *out, const plan *from, quell_erro
     return QUELL_OK;
 }
 
-/* The lists of moves must be as long as each other: a plan that cannot have been run is no word on what was. */
+/* A plan that cannot have been run is no word on what was; one may come without moves. */
 static quell_status check_moves(const json_t *moves, quell_error *err)
 {
     static const char *const lists[] = {"to_mm", "speed_mps", "rest_s"};
-    size_t count = json_array_size(json_object_get(moves, lists[0]));
-    if (moves == NULL || json_is_null(moves))
-        return QUELL_OK;
-    if (!json_is_object(moves))
-        return quell_value_refuse("moves", moves, "an object of lists", err);
-    for (size_t k = 0; k < sizeof lists / sizeof lists[0]; k++) {
-        const json_t *list = json_object_get(moves, lists[k]);
-        if (!json_is_array(list))
-            return quell_value_refuse(lists[k], list, "a list of numbers", err);
-        if (json_array_size(list) != count || count == 0 || count > QUELL_MOVES_MAX)
-            return quell_fail(err, QUELL_E_DATA, "moves: found %zu of %s beside %zu of %s, want as many, 1 to %d", json_array_size(list),
-                              lists[k], count, lists[0], QUELL_MOVES_MAX);
-    }
-    return QUELL_OK;
+    size_t count;
+    return moves == NULL || json_is_null(moves) ? QUELL_OK : quell_value_lists(&count, moves, "moves", lists, 3, QUELL_MOVES_MAX, err);
 }
 
 static quell_status read_plan(quell_shaking *out, const json_t *root, quell_error *err)
@@ -123,14 +106,11 @@ static quell_status read_plan(quell_shaking *out, const json_t *root, quell_erro
         return status;
     out->axis = path != NULL && strlen(path->id) == 1 ? path->id[0] : 0;
     out->diagonal = path != NULL && path->sign[0] != 0 && path->sign[1] != 0;
-    for (size_t k = 0; k < sizeof kinds / sizeof kinds[0]; k++)
-        if (quell_value_is(kind, kinds[k].word)) {
-            out->kind = kinds[k].kind;
-            return out->kind == QUELL_EXCITE_SWEEP    ? read_sweep(out, &numbers_read, root, err)
-                   : out->kind == QUELL_EXCITE_RANDOM ? read_random(out, &numbers_read, err)
-                                                      : QUELL_OK;
-        }
-    return quell_value_refuse("kind", kind, "\"sweep\", \"random\" or \"stops\"", err);
+    if (!json_is_string(kind) || !quell_excitation_find(&out->kind, json_string_value(kind)) || out->kind == QUELL_EXCITE_AMBIENT)
+        return quell_value_refuse("kind", kind, "\"sweep\", \"random\" or \"stops\"", err);
+    return out->kind == QUELL_EXCITE_SWEEP    ? read_sweep(out, &numbers_read, root, err)
+           : out->kind == QUELL_EXCITE_RANDOM ? read_random(out, &numbers_read, err)
+                                              : QUELL_OK;
 }
 
 quell_status quell_shaking_read(quell_shaking *out, const quell_source *source, quell_error *err)

@@ -7,11 +7,6 @@
 #define SCHEMA "quell.excite/1"
 #define LENGTH_MOST_S 1e5
 
-static const struct {
-    const char *word;
-    quell_excitation kind;
-} kinds[] = {{"sweep", QUELL_EXCITE_SWEEP}, {"random", QUELL_EXCITE_RANDOM}, {"stops", QUELL_EXCITE_STOPS}};
-
 /* The lists of `moves`, side by side. */
 static const struct {
     const char *key;
@@ -58,21 +53,16 @@ static quell_status read_list(quell_move *move, size_t count, const json_t *list
 static quell_status read_moves(quell_motion_list *list, const json_t *root, double acceleration_mps2, quell_error *err)
 {
     const json_t *moves = json_object_get(root, "moves");
-    size_t count = json_array_size(json_object_get(moves, lists[0].key)), rows = sizeof lists / sizeof lists[0];
-    if (!json_is_object(moves))
-        return quell_value_refuse("moves", moves, "an object of lists", err);
-    for (size_t row = 0; row < rows; row++) {
-        const json_t *item = json_object_get(moves, lists[row].key);
-        if (!json_is_array(item))
-            return quell_value_refuse(lists[row].key, item, "a list of numbers", err);
-        if (json_array_size(item) != count || count == 0 || count > QUELL_MOVES_MAX)
-            return quell_fail(err, QUELL_E_DATA, "moves: found %zu of %s beside %zu of %s, want as many, 1 to %d", json_array_size(item),
-                              lists[row].key, count, lists[0].key, QUELL_MOVES_MAX);
-    }
+    const char *key[sizeof lists / sizeof lists[0]];
+    size_t count = 0, rows = sizeof lists / sizeof lists[0];
+    for (size_t row = 0; row < rows; row++)
+        key[row] = lists[row].key;
+    quell_status status = quell_value_lists(&count, moves, "moves", key, rows, QUELL_MOVES_MAX, err);
+    if (status != QUELL_OK)
+        return status;
     quell_move *move = quell_memory_get(count * sizeof *move);
     if (move == NULL)
         return quell_fail(err, QUELL_E_MEMORY, "out of memory for %zu moves", count);
-    quell_status status = QUELL_OK;
     for (size_t row = 0; row < rows && status == QUELL_OK; row++)
         status = read_list(move, count, json_object_get(moves, lists[row].key), row, err);
     if (status == QUELL_OK)
@@ -84,15 +74,9 @@ static quell_status read_moves(quell_motion_list *list, const json_t *root, doub
 static quell_status read_words(quell_planned_motion *out, const json_t *root, quell_error *err)
 {
     const json_t *kind = json_object_get(root, "kind"), *axis = json_object_get(root, "axis");
-    bool found = false;
     if (!quell_value_is(json_object_get(root, "schema"), SCHEMA))
         return quell_value_refuse("schema", json_object_get(root, "schema"), "\"" SCHEMA "\"", err);
-    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
-        if (quell_value_is(kind, kinds[i].word)) {
-            out->kind = kinds[i].kind;
-            found = true;
-        }
-    if (!found)
+    if (!json_is_string(kind) || !quell_excitation_find(&out->kind, json_string_value(kind)) || out->kind == QUELL_EXCITE_AMBIENT)
         return quell_value_refuse("kind", kind, "\"sweep\", \"random\" or \"stops\"", err);
     out->path = json_is_string(axis) ? quell_path_find(json_string_value(axis)) : NULL;
     return out->path != NULL ? QUELL_OK : quell_value_refuse("axis", axis, "\"x\", \"y\", \"x+y\" or \"x-y\"", err);

@@ -23,19 +23,6 @@ typedef struct tally {
     double seconds, longest_s;
 } tally;
 
-/* A family of the machine file's own: a ZV and a ZVD in one, as in the design's example of a machine file. */
-static quell_machine own_machine(void)
-{
-    quell_machine out;
-    quell_machine_unknown(&out);
-    out.own_count = 1;
-    out.own[0] = (quell_own_family){.id = "twin", .count = 3, .time_periods = {0, 0.4, 0.9}};
-    out.own[0].coefficient[0][0] = 1;
-    out.own[0].coefficient[1][1] = 1.6;
-    out.own[0].coefficient[2][2] = 1.2;
-    return out;
-}
-
 static double between(quell_random *random, double low, double high)
 {
     return low + (high - low) * quell_random_uniform(random);
@@ -201,7 +188,7 @@ int main(int argc, char **argv)
     size_t seeds = argc > 1 ? strtoul(argv[1], NULL, 10) : 2, count, tried = 0;
     uint64_t seed = argc > 2 ? strtoul(argv[2], NULL, 10) : 1;
     const quell_family *table = quell_families(&count);
-    const quell_machine machine = own_machine();
+    const quell_machine machine = identify_own_machine();
     quell_random *random = quell_random_create(seed);
     tally all = {0};
     if (random == NULL || seeds == 0 || seeds > 1000)

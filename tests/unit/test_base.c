@@ -278,6 +278,31 @@ END_TEST
 
 #define ROWS(table) (int)(sizeof(table) / sizeof(table)[0])
 
+START_TEST(texts_are_split_at_every_separator)
+{
+    quell_parts parts;
+    ck_assert(quell_split(&parts, "47.3::0.05", ':'));
+    ck_assert_uint_eq(parts.count, 3);
+    ck_assert_str_eq(parts.part[0], "47.3");
+    ck_assert_str_eq(parts.part[1], "");
+    ck_assert_str_eq(parts.part[2], "0.05");
+    ck_assert(quell_split(&parts, "", ':'));
+    ck_assert_uint_eq(parts.count, 1);
+    ck_assert_str_eq(parts.part[0], "");
+    ck_assert(quell_split(&parts, "1,2,3,4,5,6,7,8", ','));
+    ck_assert_uint_eq(parts.count, QUELL_PARTS_MAX);
+    ck_assert(!quell_split(&parts, "1,2,3,4,5,6,7,8,", ','));
+    char text[256];
+    memset(text, 'a', sizeof text);
+    text[sizeof parts.text - 1] = '\0';
+    ck_assert(quell_split(&parts, text, ':'));
+    ck_assert_uint_eq(strlen(parts.part[0]), sizeof parts.text - 1);
+    text[sizeof parts.text - 1] = 'a';
+    text[sizeof parts.text] = '\0';
+    ck_assert(!quell_split(&parts, text, ':'));
+}
+END_TEST
+
 Suite *suite_base(void)
 {
     Suite *suite = suite_create("base");
@@ -296,6 +321,7 @@ Suite *suite_base(void)
     tcase_add_test(cases, printable_text_of_any_bytes_fits_and_is_plain);
     tcase_add_test(cases, printable_text_is_cut_only_when_it_must_be);
     tcase_add_test(cases, a_hostile_file_name_is_made_plain);
+    tcase_add_test(cases, texts_are_split_at_every_separator);
     suite_add_tcase(suite, cases);
     return suite;
 }

@@ -2,6 +2,7 @@
 #include "suites.h"
 
 #include "shortened.h"
+#include "stated_spectrum.h"
 #include "quell/compare.h"
 
 #include <math.h>
@@ -165,24 +166,9 @@ static quell_spectrum estimate(const double *samples, size_t n, double rate_hz, 
     return out;
 }
 
-/* A spectrum of stated density, as if from that many Hann segments with 75 % overlap; 1 Hz bins up to 500 Hz. */
 static quell_spectrum stated(double (*density)(double hz), size_t segments)
 {
-    enum { SEGMENT = 1000 };
-    quell_spectrum out = {.axes = 1,
-                          .bins = SEGMENT / 2 + 1,
-                          .rate_hz = SEGMENT,
-                          .bin_hz = 1,
-                          .enbw_hz = 1.5,
-                          .window = quell_window_find("hann"),
-                          .segment = SEGMENT,
-                          .hop = SEGMENT / 4,
-                          .segments = segments};
-    double window[SEGMENT];
-    quell_window_fill(out.window, window, SEGMENT);
-    out.dof = quell_welch_dof(window, SEGMENT, out.hop, segments);
-    quell_welch_bin_correlation(window, SEGMENT, out.hop, segments, out.bin_correlation);
-    out.asd_m2ps3[0] = QUELL_NEW(arena, double, out.bins);
+    quell_spectrum out = stated_spectrum(segments, arena);
     for (size_t i = 0; i < out.bins; i++)
         out.asd_m2ps3[0][i] = density((double)i);
     return out;

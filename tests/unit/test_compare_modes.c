@@ -1,6 +1,7 @@
 /* compare: modes that move, come and go; repeats and how much runs differ; sides shaken otherwise. */
 #include "suites.h"
 
+#include "stated_spectrum.h"
 #include "quell/compare.h"
 
 #include <math.h>
@@ -20,25 +21,9 @@ static void free_arena(void)
     quell_arena_destroy(arena);
 }
 
-enum { SEGMENT = 1000 };
-
-/* 1 Hz bins to 500 Hz, flat at so many dB, from so many Hann segments. */
 static quell_spectrum flat(double level_db, size_t segments)
 {
-    quell_spectrum out = {.axes = 1,
-                          .bins = SEGMENT / 2 + 1,
-                          .rate_hz = SEGMENT,
-                          .bin_hz = 1,
-                          .enbw_hz = 1.5,
-                          .window = quell_window_find("hann"),
-                          .segment = SEGMENT,
-                          .hop = SEGMENT / 4,
-                          .segments = segments};
-    double window[SEGMENT];
-    quell_window_fill(out.window, window, SEGMENT);
-    out.dof = quell_welch_dof(window, SEGMENT, out.hop, segments);
-    quell_welch_bin_correlation(window, SEGMENT, out.hop, segments, out.bin_correlation);
-    out.asd_m2ps3[0] = QUELL_NEW(arena, double, out.bins);
+    quell_spectrum out = stated_spectrum(segments, arena);
     for (size_t i = 0; i < out.bins; i++)
         out.asd_m2ps3[0][i] = pow(10, level_db / 10);
     return out;

@@ -262,13 +262,7 @@ END_TEST
 /* Stops, and a family that a machine file defines. */
 START_TEST(a_family_of_the_machine_file_is_found_from_stops)
 {
-    quell_machine machine;
-    quell_machine_unknown(&machine);
-    machine.own_count = 1;
-    machine.own[0] = (quell_own_family){.id = "twin", .count = 3, .time_periods = {0, 0.4, 0.9}};
-    machine.own[0].coefficient[0][0] = 1;
-    machine.own[0].coefficient[1][1] = 1.6;
-    machine.own[0].coefficient[2][2] = 1.2;
+    quell_machine machine = identify_own_machine();
     quell_shaper shaper;
     const quell_design_point at = {43, 0.06, 0.05};
     ck_assert_int_eq(quell_own_family_design(&shaper, &machine.own[0], &at, NULL), QUELL_OK);

@@ -209,6 +209,22 @@ START_TEST(every_allocation_may_fail)
 }
 END_TEST
 
+START_TEST(kinds_have_a_word_each)
+{
+    static const quell_excitation all[] = {QUELL_EXCITE_SWEEP, QUELL_EXCITE_RANDOM, QUELL_EXCITE_STOPS, QUELL_EXCITE_AMBIENT};
+    static const char *const word[] = {"sweep", "random", "stops", "ambient"};
+    for (size_t i = 0; i < 4; i++) {
+        quell_excitation found;
+        ck_assert_str_eq(quell_excitation_word(all[i]), word[i]);
+        ck_assert(quell_excitation_find(&found, word[i]));
+        ck_assert_int_eq(found, all[i]);
+    }
+    quell_excitation found = QUELL_EXCITE_STOPS;
+    ck_assert(!quell_excitation_find(&found, "sweeps") && !quell_excitation_find(&found, ""));
+    ck_assert_int_eq(found, QUELL_EXCITE_STOPS);
+}
+END_TEST
+
 Suite *suite_motion(void)
 {
     Suite *suite = suite_create("motion");
@@ -222,6 +238,7 @@ Suite *suite_motion(void)
     tcase_add_test(cases, strokes_and_preambles_out_of_range_are_refused);
     tcase_add_test(cases, sweeps_out_of_range_are_refused);
     tcase_add_test(cases, every_allocation_may_fail);
+    tcase_add_test(cases, kinds_have_a_word_each);
     suite_add_tcase(suite, cases);
     return suite;
 }
