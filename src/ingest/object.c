@@ -95,8 +95,8 @@ quell_status quell_object_read(json_t **out, const quell_source *source, const c
             status = quell_fail(err, QUELL_E_MEMORY, "out of memory for reading a %s", what);
         else if (root == NULL)
             status = quell_fail_at(err, QUELL_E_DATA, why.line > 0 ? (size_t)why.line : 0,
-                                   why.column > 0 ? (size_t)why.column : 0, "is no JSON: %s",
-                                   quell_printable(shown, sizeof shown, why.text, strlen(why.text)));
+                                   why.column > 0 ? (size_t)why.column : 0, "is no JSON: %s; want a %s",
+                                   quell_printable(shown, sizeof shown, why.text, strlen(why.text)), what);
         else if (!json_is_object(root))
             status = quell_value_refuse(what, root, "an object", err);
     }
